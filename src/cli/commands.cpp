@@ -1,0 +1,65 @@
+#include <fmt/format.h>
+#include <spdlog/sinks/stdout_sinks.h>
+#include <spdlog/spdlog.h>
+
+#include <array>
+#include <cstdio>
+#include <filesystem>
+
+#include "base/files.hpp"
+#include "cli/command.hpp"
+
+namespace baizetrace::cli {
+
+namespace {
+// In the order in which a player meets them.
+constexpr std::array<Command, 0> kCommands{};
+
+// Beside the program (installed: ../share/baizetrace), else the source tree that it was built from.
+std::filesystem::path find_data(const char* program) {
+  namespace fs = std::filesystem;
+  std::error_code code;
+  const fs::path self = fs::canonical("/proc/self/exe", code);
+  const fs::path installed = (code ? fs::path(program) : self).parent_path() / ".." / "share" / "baizetrace";
+  if (fs::exists(installed / "calibration", code)) return installed.lexically_normal();
+  return BAIZETRACE_DATA_BUILT;
+}
+}  // namespace
+
+std::span<const Command> commands() { return kCommands; }
+
+int run_program(int argc, char** argv) {
+  auto log = spdlog::stderr_logger_st("log");
+  log->set_pattern("%v");
+  log->set_level(spdlog::level::warn);
+  spdlog::set_default_logger(log);
+  set_data_folder(find_data(argc > 0 ? argv[0] : ""));
+
+  CLI::App app("Baizetrace measures where the cue ball went, from a video taken above the table.", "baizetrace");
+  app.require_subcommand(1);
+  std::vector<std::pair<CLI::App*, Run>> runs;
+  for (const Command& c : commands()) {
+    CLI::App* sub = app.add_subcommand(c.name, c.summary);
+    runs.emplace_back(sub, c.declare(*sub));
+  }
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& e) {
+    return app.exit(e) == 0 ? 0 : 2;
+  }
+  for (auto& [sub, run] : runs) {
+    if (!sub->parsed()) continue;
+    Result<Done> done = fail("internal fault");
+    try {
+      done = run();
+    } catch (const std::exception& e) {  // exceptions of libraries end here
+      done = fail("{}: {}", sub->get_name(), e.what());
+    }
+    if (done) return 0;
+    fmt::print(stderr, "baizetrace {}: {}\n", sub->get_name(), done.error().what);
+    return 1;
+  }
+  return 2;
+}
+
+}  // namespace baizetrace::cli

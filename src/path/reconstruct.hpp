@@ -1,0 +1,48 @@
+// From tracks to paths: pieces of free motion joined at contacts, every number with its uncertainty.
+#pragma once
+
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "base/path.hpp"
+#include "path/episode.hpp"
+
+namespace baizetrace::path {
+
+// How the table plays, as read off this recording. `measured` false: an assumed value.
+struct Reading {
+  double value = 0, u = 0;
+  bool measured = false;
+  int from = 0;  // how many rolls or contacts it was read off
+};
+struct Play {
+  Reading sliding{0.20, 0.04, false, 0};
+  Reading rolling{0.0095, 0.002, false, 0};
+  Reading cushion{0.83, 0.06, false, 0};  // rebound: normal speed just after over just before
+};
+
+struct ReconstructOptions {
+  double u_readout = 0;  // s: enters every u_time
+  double readout = 0;    // s
+  std::function<Mat2(const Vec2&)> rig_covariance;  // the rig's share at a place; empty: none
+  Play play;             // prior of the fits
+};
+
+struct EpisodePaths {
+  std::vector<BallPath> balls;  // every ball that moved
+  double strike_time = 0;       // s, the cue ball's start, run back to its resting place
+  bool struck = false;          // the cue ball moved first and freely, as a cue strikes it
+  std::string why_not;          // when not struck: what it was ("put back by hand", "nudged", ...)
+  bool ended_by_hand = false;   // taken away before it rested
+  // Speeds and slips read off it, for Play.
+  std::vector<Reading> rolls, rebounds;
+};
+
+[[nodiscard]] EpisodePaths reconstruct(const Episode& episode, const table::Table& table, const table::BallSet& balls,
+                                       const ReconstructOptions& options);
+
+// Pools what several episodes told about the table.
+[[nodiscard]] Play read_play(const std::vector<EpisodePaths>& episodes, const Play& prior);
+
+}  // namespace baizetrace::path

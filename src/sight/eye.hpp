@@ -1,0 +1,44 @@
+// From frames to sightings: balls at rest and moving, told from the cloth, from hands and from each other.
+#pragma once
+
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "base/error.hpp"
+#include "base/sighting.hpp"
+#include "camera/rig.hpp"
+#include "table/ball_set.hpp"
+#include "table/table.hpp"
+#include "video/clip.hpp"
+
+namespace baizetrace::sight {
+
+struct EyeOptions {
+  double learn_for = 3;  // s at the start of the clip that the first cloth background is made from
+};
+
+// Streaming: learns the cloth once, then one Look a frame. Memory does not grow with the clip's length.
+// Deterministic: same frames, same looks, bit for bit.
+class Eye {
+ public:
+  Eye(const camera::Rig& rig, const table::Table& table, const table::BallSet& balls, const EyeOptions& options = {});
+  Eye(Eye&&) noexcept;
+  ~Eye();
+
+  // Learns the cloth background and the balls' colours from sampled frames of the clip (seeks about in it, then
+  // leaves it rewound to its start). Error: the cloth cannot be told (why).
+  Result<Done> learn(video::Clip& clip);
+
+  // Sightings in one frame, in the order of the clip.
+  Look look(const video::Frame& frame);
+
+  // Exposure of a frame as smeared balls tell it, s; 0: not known yet.
+  [[nodiscard]] double exposure() const;
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
+
+}  // namespace baizetrace::sight
