@@ -93,7 +93,7 @@ struct Attempt {
   std::map<std::string, BallPath> balls;  // every ball that moved
   std::vector<Potted> potted;             // never the white
   std::optional<Potted> in_off;
-  std::optional<bool> pot_made;           // the setup's shot, when there is one
+  std::optional<bool> pot_made;  // the setup's shot, when there is one
   std::vector<GatePassed> gates;
   std::vector<PocketPassed> nearest_pockets;
   std::map<std::string, Vec2> placing_error;  // measured less mark
@@ -118,7 +118,7 @@ struct Session {
   struct {
     std::string file;
     double rms_pixels = 0, rms = 0, readout = 0, u_readout = 0;
-    std::string table;  // name of the table's file
+    std::string table = "full-size";  // name of the table's file
     double half_width = 0, half_length = 0;
     std::map<std::string, Vec2> spots;
   } rig;

@@ -1,0 +1,362 @@
+#include "practice/session.hpp"
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "base/files.hpp"
+
+namespace baizetrace::practice {
+namespace {
+using Json = nlohmann::ordered_json;
+
+constexpr const char* kFormat = "baizetrace/session-1";
+constexpr double kLeast = 1e7;  // numbers are kept to 1e-7 (0.1 um, 0.1 us): far below what is measured
+
+double kept(double v) { return std::round(v * kLeast) / kLeast; }
+Json kept(const Vec2& v) { return Json::array({kept(v.x()), kept(v.y())}); }
+
+constexpr std::pair<ContactKind, const char*> kKinds[] = {{ContactKind::ball, "ball"},
+                                                          {ContactKind::cushion, "cushion"},
+                                                          {ContactKind::jaw, "jaw"},
+                                                          {ContactKind::pocket, "pocket"}};
+constexpr std::pair<Ended, const char*> kEnds[] = {{Ended::rest, "rest"}, {Ended::hand, "hand"}, {Ended::clip, "clip"}};
+
+template <class T, std::size_t N>
+const char* word_for(const std::pair<T, const char*> (&words)[N], T value) {
+  for (const auto& [v, w] : words)
+    if (v == value) return w;
+  return words[0].second;
+}
+
+Json write(const Place& p) {
+  Json j{{"at", kept(p.at)}};
+  if (p.u.maxCoeff() > 0) j["u"] = kept(p.u);
+  return j;
+}
+
+Json write(const std::vector<PathRow>& rows) {
+  Json j = Json::array();
+  for (const PathRow& r : rows) j.push_back({kept(r.time), kept(r.at.x()), kept(r.at.y())});
+  return j;
+}
+
+Json write(const Contact& c) {
+  Json j{{"time", kept(c.time)}};
+  if (c.u_time > 0) j["u_time"] = kept(c.u_time);
+  j["kind"] = word_for(kKinds, c.kind);
+  j["with"] = c.with;
+  j["at"] = kept(c.at);
+  if (c.u.maxCoeff() > 0) j["u"] = kept(c.u);
+  j["speed_in"] = kept(c.speed_in);
+  j["heading_in"] = kept(c.heading_in);
+  if (c.u_speed_in > 0) j["u_speed_in"] = kept(c.u_speed_in);
+  if (c.u_heading_in > 0) j["u_heading_in"] = kept(c.u_heading_in);
+  if (c.kind != ContactKind::pocket) {
+    j["speed_out"] = kept(c.speed_out);
+    j["heading_out"] = kept(c.heading_out);
+  }
+  j["inferred"] = c.inferred;
+  return j;
+}
+
+Json write(const std::vector<Contact>& contacts) {
+  Json j = Json::array();
+  for (const Contact& c : contacts) j.push_back(write(c));
+  return j;
+}
+
+Json write(const ComputedPath& p) {
+  Json j{{"path", write(p.path)}, {"contacts", write(p.contacts)}};
+  if (p.rest) j["rest"] = kept(*p.rest);
+  return j;
+}
+
+Json write(const Attempt& a) {
+  Json j{{"number", a.number}, {"strike_time", kept(a.strike_time)}};
+  if (a.rest_time) j["rest_time"] = kept(*a.rest_time);
+  j["ended"] = word_for(kEnds, a.ended);
+  for (const auto& [key, places] : {std::pair("before", &a.before), std::pair("after", &a.after)}) {
+    j[key] = Json::object();
+    for (const auto& [ball, place] : *places) j[key][ball] = write(place);
+  }
+  j["balls"] = Json::object();
+  for (const auto& [ball, path] : a.balls) {
+    Json b{{"path", write(path.rows)}, {"contacts", write(path.contacts)}};
+    if (path.rest) b["rest_time"] = kept(path.rest_time);
+    if (path.rms > 0) b["rms"] = kept(path.rms);
+    j["balls"][ball] = std::move(b);
+  }
+  const auto potted = [](const Potted& p, bool with_ball) {
+    Json e = Json::object();
+    if (with_ball) e["ball"] = p.ball;
+    e["pocket"] = p.pocket;
+    e["time"] = kept(p.time);
+    return e;
+  };
+  j["potted"] = Json::array();
+  for (const Potted& p : a.potted) j["potted"].push_back(potted(p, true));
+  j["in_off"] = a.in_off ? potted(*a.in_off, false) : Json(nullptr);
+  if (a.pot_made) j["pot"] = Json{{"made", *a.pot_made}};
+  j["gates"] = Json::array();
+  for (const GatePassed& g : a.gates)
+    j["gates"].push_back(
+        {{"between", {g.a, g.b}}, {"time", kept(g.time)}, {"at", kept(g.at)}, {"clearance", kept(g.clearance)}});
+  j["nearest_pockets"] = Json::array();
+  for (const PocketPassed& p : a.nearest_pockets)
+    j["nearest_pockets"].push_back({{"pocket", p.pocket}, {"distance", kept(p.distance)}, {"time", kept(p.time)}});
+  if (!a.placing_error.empty()) {
+    j["placing_error"] = Json::object();
+    for (const auto& [ball, error] : a.placing_error) j["placing_error"][ball] = kept(error);
+  }
+  if (a.strike) {
+    Json s{{"speed", kept(a.strike->speed)}, {"heading", kept(a.strike->heading)}};
+    if (a.strike->right) s["right"] = kept(*a.strike->right);
+    if (a.strike->height) s["height"] = kept(*a.strike->height);
+    s["u"] = Json::object();
+    for (const auto& [what, u] : a.strike->u) s["u"][what] = kept(u);
+    j["strike"] = std::move(s);
+  }
+  if (a.prediction) {
+    j["prediction"] = write(*a.prediction);
+    j["prediction"]["with"] = a.prediction_label;
+  }
+  if (a.comparison) {
+    Json c = Json::object();
+    if (a.comparison->first_contact_off) c["first_contact_off"] = kept(*a.comparison->first_contact_off);
+    if (a.comparison->rest_off) c["rest_off"] = kept(*a.comparison->rest_off);
+    if (a.comparison->worst_off) c["worst_off"] = kept(*a.comparison->worst_off);
+    j["comparison"] = std::move(c);
+  }
+  if (a.leave) {
+    const Leave& l = *a.leave;
+    j["leave"] = {{"ball", l.ball},
+                  {"into", l.into},
+                  {"cut", kept(l.cut)},
+                  {"fullness", kept(l.fullness)},
+                  {"distance", kept(l.distance)},
+                  {"clear", l.clear},
+                  {"hampered_by", nullptr}};
+    if (l.hampered_by) j["leave"]["hampered_by"] = *l.hampered_by;
+  }
+  if (a.score) {
+    Json parts = Json::array();
+    for (const ScorePart& p : a.score->parts) parts.push_back({{"what", p.what}, {"met", p.met}, {"note", p.note}});
+    j["score"] = {{"points", a.score->points}, {"of", a.score->of}, {"parts", std::move(parts)}};
+  }
+  return j;
+}
+
+// ---- reading back ----
+
+template <class T, std::size_t N>
+T value_for(const std::pair<T, const char*> (&words)[N], const std::string& word) {
+  for (const auto& [v, w] : words)
+    if (word == w) return v;
+  throw std::runtime_error(fmt::format("\"{}\" is not one of the known words", word));
+}
+
+Vec2 read_point(const Json& j) { return {j.at(0).get<double>(), j.at(1).get<double>()}; }
+
+Place read_place(const Json& j) {
+  Place p{read_point(j.at("at")), Vec2::Zero()};
+  if (j.contains("u")) p.u = read_point(j["u"]);
+  return p;
+}
+
+std::vector<PathRow> read_rows(const Json& j) {
+  std::vector<PathRow> rows;
+  for (const Json& r : j) rows.push_back({r.at(0).get<double>(), {r.at(1).get<double>(), r.at(2).get<double>()}});
+  return rows;
+}
+
+std::vector<Contact> read_contacts(const Json& j) {
+  std::vector<Contact> out;
+  for (const Json& r : j) {
+    Contact c;
+    c.time = r.at("time").get<double>();
+    c.u_time = r.value("u_time", 0.0);
+    c.kind = value_for(kKinds, r.at("kind").get<std::string>());
+    c.with = r.at("with").get<std::string>();
+    c.at = read_point(r.at("at"));
+    if (r.contains("u")) c.u = read_point(r["u"]);
+    c.speed_in = r.value("speed_in", 0.0);
+    c.speed_out = r.value("speed_out", 0.0);
+    c.heading_in = r.value("heading_in", 0.0);
+    c.heading_out = r.value("heading_out", 0.0);
+    c.u_speed_in = r.value("u_speed_in", 0.0);
+    c.u_heading_in = r.value("u_heading_in", 0.0);
+    c.inferred = r.value("inferred", false);
+    out.push_back(std::move(c));
+  }
+  return out;
+}
+
+Attempt read_attempt(const Json& j) {
+  Attempt a;
+  a.number = j.at("number").get<int>();
+  a.strike_time = j.at("strike_time").get<double>();
+  if (j.contains("rest_time")) a.rest_time = j["rest_time"].get<double>();
+  a.ended = value_for(kEnds, j.at("ended").get<std::string>());
+  for (const auto& [ball, place] : j.at("before").items()) a.before[ball] = read_place(place);
+  for (const auto& [ball, place] : j.at("after").items()) a.after[ball] = read_place(place);
+  for (const auto& [ball, b] : j.at("balls").items()) {
+    BallPath path;
+    path.ball = ball;
+    path.rows = read_rows(b.at("path"));
+    path.contacts = read_contacts(b.at("contacts"));
+    path.rms = b.value("rms", 0.0);
+    if (b.contains("rest_time")) path.rest_time = b["rest_time"].get<double>();
+    if (const auto it = a.after.find(ball); it != a.after.end()) path.rest = it->second;
+    for (const Contact& c : path.contacts)
+      if (c.kind == ContactKind::pocket) {
+        path.pocket = c.with;
+        path.pocket_time = c.time;
+      }
+    a.balls[ball] = std::move(path);
+  }
+  for (const Json& p : j.at("potted"))
+    a.potted.push_back(
+        {p.at("ball").get<std::string>(), p.at("pocket").get<std::string>(), p.at("time").get<double>()});
+  if (const Json& p = j.at("in_off"); !p.is_null())
+    a.in_off = Potted{"white", p.at("pocket").get<std::string>(), p.at("time").get<double>()};
+  if (j.contains("pot")) a.pot_made = j["pot"].at("made").get<bool>();
+  for (const Json& g : j.at("gates"))
+    a.gates.push_back({g.at("between").at(0).get<std::string>(), g.at("between").at(1).get<std::string>(),
+                       g.at("time").get<double>(), read_point(g.at("at")), g.at("clearance").get<double>()});
+  for (const Json& p : j.at("nearest_pockets"))
+    a.nearest_pockets.push_back(
+        {p.at("pocket").get<std::string>(), p.at("distance").get<double>(), p.at("time").get<double>()});
+  if (j.contains("placing_error"))
+    for (const auto& [ball, error] : j["placing_error"].items()) a.placing_error[ball] = read_point(error);
+  if (j.contains("strike")) {
+    const Json& s = j["strike"];
+    Strike strike;
+    strike.speed = s.at("speed").get<double>();
+    strike.heading = s.at("heading").get<double>();
+    if (s.contains("right")) strike.right = s["right"].get<double>();
+    if (s.contains("height")) strike.height = s["height"].get<double>();
+    if (s.contains("u"))
+      for (const auto& [what, u] : s["u"].items()) strike.u[what] = u.get<double>();
+    a.strike = strike;
+  }
+  if (j.contains("prediction")) {
+    const Json& p = j["prediction"];
+    ComputedPath path{read_rows(p.at("path")), read_contacts(p.at("contacts")), std::nullopt};
+    if (p.contains("rest")) path.rest = read_point(p["rest"]);
+    a.prediction = std::move(path);
+    a.prediction_label = p.value("with", "");
+  }
+  if (j.contains("comparison")) {
+    const Json& c = j["comparison"];
+    Comparison comparison;
+    if (c.contains("first_contact_off")) comparison.first_contact_off = c["first_contact_off"].get<double>();
+    if (c.contains("rest_off")) comparison.rest_off = read_point(c["rest_off"]);
+    if (c.contains("worst_off")) comparison.worst_off = c["worst_off"].get<double>();
+    a.comparison = comparison;
+  }
+  if (j.contains("leave")) {
+    const Json& l = j["leave"];
+    Leave leave{l.at("ball").get<std::string>(),
+                l.at("into").get<std::string>(),
+                l.at("cut").get<double>(),
+                l.at("fullness").get<double>(),
+                l.at("distance").get<double>(),
+                l.at("clear").get<bool>(),
+                std::nullopt};
+    if (l.contains("hampered_by") && !l["hampered_by"].is_null())
+      leave.hampered_by = l["hampered_by"].get<std::string>();
+    a.leave = leave;
+  }
+  if (j.contains("score")) {
+    Score score{j["score"].at("points").get<double>(), j["score"].at("of").get<double>(), {}};
+    for (const Json& p : j["score"].at("parts"))
+      score.parts.push_back({p.at("what").get<std::string>(), p.at("met").get<bool>(), p.value("note", "")});
+    a.score = std::move(score);
+  }
+  return a;
+}
+
+Session read(const Json& j) {
+  Session s;
+  s.complete = j.at("complete").get<bool>();
+  s.measured_until = j.at("measured_until").get<double>();
+  for (const Json& w : j.at("warnings"))
+    s.warnings.push_back({w.at("time").get<double>(), w.at("what").get<std::string>()});
+  for (const Json& r : j.at("refused"))
+    s.refused.push_back({r.at("from").get<double>(), r.at("to").get<double>(), r.at("why").get<std::string>()});
+  const Json& clip = j.at("clip");
+  s.clip.file = clip.at("file").get<std::string>();
+  s.clip.width = clip.at("width").get<int>();
+  s.clip.height = clip.at("height").get<int>();
+  s.clip.frames = clip.at("frames").get<int>();
+  s.clip.duration = clip.at("duration").get<double>();
+  const Json& rig = j.at("rig");
+  s.rig.file = rig.at("file").get<std::string>();
+  s.rig.rms_pixels = rig.value("rms_pixels", 0.0);
+  s.rig.rms = rig.value("rms", 0.0);
+  s.rig.readout = rig.value("readout", 0.0);
+  s.rig.u_readout = rig.value("u_readout", 0.0);
+  if (rig.contains("table")) {
+    s.rig.table = rig["table"].at("name").get<std::string>();
+    s.rig.half_width = rig["table"].at("half_width").get<double>();
+    s.rig.half_length = rig["table"].at("half_length").get<double>();
+  }
+  if (rig.contains("spots"))
+    for (const auto& [name, at] : rig["spots"].items()) s.rig.spots[name] = read_point(at);
+  if (j.contains("setup"))
+    s.setup = {j["setup"].at("file").get<std::string>(), j["setup"].at("title").get<std::string>()};
+  if (j.contains("conditions"))
+    for (const auto& [name, c] : j["conditions"].items())
+      s.conditions[name] = {c.at("value").get<double>(), c.at("u").get<double>(),
+                            c.at("from").get<std::string>() == "measured"};
+  for (const Json& a : j.at("attempts")) s.attempts.push_back(read_attempt(a));
+  return s;
+}
+
+}  // namespace
+
+std::string session_json(const Session& s) {
+  Json j{{"format", kFormat}, {"complete", s.complete}, {"measured_until", kept(s.measured_until)}};
+  j["warnings"] = Json::array();
+  for (const Warning& w : s.warnings) j["warnings"].push_back({{"time", kept(w.time)}, {"what", w.what}});
+  j["refused"] = Json::array();
+  for (const Refused& r : s.refused)
+    j["refused"].push_back({{"from", kept(r.from)}, {"to", kept(r.to)}, {"why", r.why}});
+  j["clip"] = {{"file", s.clip.file},
+               {"width", s.clip.width},
+               {"height", s.clip.height},
+               {"frames", s.clip.frames},
+               {"duration", kept(s.clip.duration)}};
+  j["rig"] = {
+      {"file", s.rig.file},
+      {"rms_pixels", kept(s.rig.rms_pixels)},
+      {"rms", kept(s.rig.rms)},
+      {"readout", kept(s.rig.readout)},
+      {"u_readout", kept(s.rig.u_readout)},
+      {"table",
+       {{"name", s.rig.table}, {"half_width", kept(s.rig.half_width)}, {"half_length", kept(s.rig.half_length)}}}};
+  j["rig"]["spots"] = Json::object();
+  for (const auto& [name, at] : s.rig.spots) j["rig"]["spots"][name] = kept(at);
+  if (s.setup) j["setup"] = {{"file", s.setup->first}, {"title", s.setup->second}};
+  j["conditions"] = Json::object();
+  for (const auto& [name, c] : s.conditions)
+    j["conditions"][name] = {{"value", kept(c.value)}, {"u", kept(c.u)}, {"from", c.measured ? "measured" : "assumed"}};
+  j["attempts"] = Json::array();
+  for (const Attempt& a : s.attempts) j["attempts"].push_back(write(a));
+  return j.dump() + "\n";
+}
+
+Result<Session> read_session(const std::string& file) {
+  const auto text = read_text(file);
+  if (!text) return pass_on(text);
+  try {
+    const Json j = Json::parse(*text);
+    if (!j.is_object() || j.value("format", "") != kFormat)
+      return fail("{}: is not a session, expected \"format\": \"{}\"", file, kFormat);
+    return read(j);
+  } catch (const std::exception& e) {
+    return fail("{}: cannot be read as a session: {}", file, e.what());
+  }
+}
+
+}  // namespace baizetrace::practice
