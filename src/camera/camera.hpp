@@ -41,8 +41,8 @@ struct Camera {
   // order, each with the touching point on the sphere. A sphere's outline is not centred on its centre's image.
   struct OutlinePoint {
     Vec2 pixel;
-    Vec2 normal;   // unit, outwards, in the picture
-    Vec3 in_table; // where the ray touches the sphere
+    Vec2 normal;    // unit, outwards, in the picture
+    Vec3 in_table;  // where the ray touches the sphere
   };
   [[nodiscard]] std::vector<OutlinePoint> sphere_outline(const Vec3& centre, double radius, int n) const;
 };

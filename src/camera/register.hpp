@@ -18,16 +18,16 @@ struct RegisterOptions {
   // Pixels of the noses' four corners (where the straight noses' lines meet): baulk-left, baulk-right, top-right,
   // top-left. The manual way in: replaces the search, not the refinement.
   std::optional<std::array<Vec2, 4>> corners;
-  double look_at = 10;            // s of the clip that are looked at
+  double look_at = 10;  // s of the clip that are looked at
 };
 
 struct Registration {
   bool found = false;
-  std::string why;       // one line when not found, or what limits it
-  Rig rig;               // meaningful when found
-  double rms_pixels = 0; // over all hard evidence
-  double rms = 0;        // m
-  cv::Mat background;    // BGR, upright: the median picture it was found in (for drawing)
+  std::string why;        // one line when not found, or what limits it
+  Rig rig;                // meaningful when found
+  double rms_pixels = 0;  // over all hard evidence
+  double rms = 0;         // m
+  cv::Mat background;     // BGR, upright: the median picture it was found in (for drawing)
   std::vector<std::string> warnings;
 };
 

@@ -21,12 +21,12 @@ struct Residual {
 
 struct Rig {
   Camera camera;
-  std::string table = "full-size";         // name or path of the table's file
-  double half_width = 0, half_length = 0;  // m, this table's own
-  std::map<std::string, Vec2> spots;       // where this table's spots are drawn, m
-  video::Turn turn = video::Turn::none;    // of the stored picture: gives the rows' direction
-  double readout = 0, u_readout = 0;       // s; u_readout 0: given as exact
-  bool readout_known = false;              // false: readout is a middling guess with its u
+  std::string table = "full-size";            // name or path of the table's file
+  double half_width = 0, half_length = 0;     // m, this table's own
+  std::map<std::string, Vec2> spots;          // where this table's spots are drawn, m
+  video::Turn turn = video::Turn::none;       // of the stored picture: gives the rows' direction
+  double readout = 0, u_readout = 0;          // s; u_readout 0: given as exact
+  bool readout_known = false;                 // false: readout is a middling guess with its u
   std::map<std::string, Residual> residuals;  // by kind of evidence: nose, rail, line, d, spot, pocket, ball
 
   // Covariance of the solved parameters, in the order
