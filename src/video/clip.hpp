@@ -15,25 +15,26 @@ struct ClipInfo {
   std::string file, codec, pixel_format;
   int width = 0, height = 0;  // upright
   Turn turn = Turn::none;
-  double duration = 0;        // s, what the container says
-  int expected_frames = 0;    // what the container says; 0: it does not say
-  double nominal_rate = 0;    // frames/s, average; for messages only
+  double duration = 0;      // s, what the container says
+  int expected_frames = 0;  // what the container says; 0: it does not say
+  double nominal_rate = 0;  // frames/s, average; for messages only
   int bit_depth = 8;
   std::string transfer, matrix, range;  // colour tags in the container's words, "" unknown
-  double time_scale = 1;      // true seconds per container second (slow motion stored stretched: < 1)
+  // True seconds per container second (slow motion stored stretched: < 1). Already in Frame::time and in `duration`.
+  double time_scale = 1;
 };
 
-// What reading to the end came to. Pessimistic until read.
+// What reading to the end came to. Pessimistic until read. After a seek the counts are of what came since.
 struct ClipEnd {
-  bool complete = false;   // every frame that the container announces came out
+  bool complete = false;  // every frame that the container announces came out
   int frames = 0, damaged = 0, repeated = 0;
   double last_time = 0;
-  std::string why;         // one line when not complete
+  std::string why;  // one line when not complete
 };
 
 struct ClipOptions {
-  int threads = 2;             // decoder's own
-  bool read_ahead = true;      // decode in a thread of its own, a few frames ahead
+  int threads = 2;         // decoder's own
+  bool read_ahead = true;  // decode in a thread of its own, a few frames ahead
 };
 
 class Clip {

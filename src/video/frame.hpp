@@ -13,15 +13,22 @@ namespace baizetrace::video {
 // at the right (rotation of the stored picture by 90 degrees clockwise), and so on.
 enum class Turn { none, clockwise_90, half, counter_clockwise_90 };
 
+// The weights that luma was made with (the stream's tag; untagged: BT.709 from 720 rows up, else BT.601).
+enum class Matrix { bt709, bt601, bt2020 };
+
 struct Frame {
-  int index = 0;      // among shown frames; identity only
-  double time = 0;    // s, container timestamp less that of the first shown frame
+  int index = 0;          // among shown frames; identity only
+  double time = 0;        // s, container timestamp less that of the first shown frame
   bool damaged = false;   // the decoder flagged errors or the packet was corrupt
   bool repeated = false;  // pixel for pixel the frame before
   Turn turn = Turn::none;
 
-  // Planes of the upright picture, 8 bits: luma h x w; chroma (h/2) x (w/2), BT.709 unless the clip says otherwise.
-  // 10-bit and other pixel formats are brought to this. Valid as long as the Frame (they share its buffer).
+  Matrix matrix = Matrix::bt709;
+
+  // Planes of the upright picture, 8 bits, always in the limited range (luma 16..235, chroma 16..240 about 128; a
+  // full-range clip is brought to it): luma h x w; chroma ceil(h/2) x ceil(w/2). 10-bit and other pixel formats are
+  // brought to this. Each plane holds its own share of the buffer and may outlive the Frame.
+  // To be read only: the decoder may still predict other frames from the same buffer.
   cv::Mat luma, cb, cr;
 
   [[nodiscard]] int width() const { return luma.cols; }
