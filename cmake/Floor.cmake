@@ -28,9 +28,10 @@ function(baizetrace_floor name)
   target_link_libraries(${name} ${scope} ${F_FLOORS} ${F_LIBS})
 endfunction()
 
-# baizetrace_test(NAME FLOORS a b LIBS x y): one test binary a library, from all *_test.cpp of the folder.
+# baizetrace_test(NAME [PROGRAM] FLOORS a b LIBS x y): one test binary a library, from all *_test.cpp of the folder.
+# PROGRAM: the tests run the built program, so it must be built first.
 function(baizetrace_test name)
-  cmake_parse_arguments(T "" "" "FLOORS;LIBS;PCH" ${ARGN})
+  cmake_parse_arguments(T "PROGRAM" "" "FLOORS;LIBS;PCH" ${ARGN})
   file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/*_test.cpp)
   if(NOT sources)
     return()
@@ -45,6 +46,8 @@ function(baizetrace_test name)
   target_compile_definitions(${name} PRIVATE
     BAIZETRACE_SOURCE="${PROJECT_SOURCE_DIR}"
     BAIZETRACE_PROGRAM="$<TARGET_FILE:baizetrace>")
-  add_dependencies(${name} baizetrace)
+  if(T_PROGRAM)
+    add_dependencies(${name} baizetrace)
+  endif()
   gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 PROPERTIES TIMEOUT 600)
 endfunction()

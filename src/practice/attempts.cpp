@@ -1,0 +1,59 @@
+#include "practice/attempts.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace baizetrace::practice {
+namespace {
+
+Place place_of(const path::Stay& stay, const AttemptOptions& options) {
+  Mat2 covariance = stay.covariance;
+  if (options.rig_covariance) covariance += options.rig_covariance(stay.at);
+  return {stay.at, covariance.diagonal().cwiseMax(0.0).cwiseSqrt()};
+}
+
+}  // namespace
+
+std::optional<Attempt> attempt_from(const path::Episode& episode, const path::EpisodePaths& paths,
+                                    const table::Table& table, const table::BallSet& balls,
+                                    const AttemptOptions& options) {
+  if (!paths.struck) return std::nullopt;
+  Attempt a;
+  a.strike_time = paths.strike_time;
+  a.ended = episode.cut ? Ended::clip : paths.ended_by_hand ? Ended::hand : Ended::rest;
+
+  for (const path::BallTrack& t : episode.balls) {
+    if (t.before) a.before[t.ball] = place_of(*t.before, options);
+    if (t.after) a.after[t.ball] = place_of(*t.after, options);
+  }
+  double last = paths.strike_time;
+  bool all_known = a.ended == Ended::rest;
+  for (const BallPath& p : paths.balls) {
+    a.balls[p.ball] = p;
+    if (p.pocket) {
+      a.after.erase(p.ball);
+      const Potted potted{p.ball, *p.pocket, p.pocket_time};
+      if (p.ball == balls.kinds[0].name)
+        a.in_off = potted;
+      else
+        a.potted.push_back(potted);
+      last = std::max(last, p.pocket_time);
+    } else if (p.rest) {
+      a.after[p.ball] = *p.rest;
+      last = std::max(last, p.rest_time);
+    } else {
+      all_known = false;
+    }
+  }
+  std::sort(a.potted.begin(), a.potted.end(), [](const Potted& x, const Potted& y) { return x.time < y.time; });
+  if (all_known) a.rest_time = last;
+
+  if (const auto white = a.balls.find(balls.kinds[0].name); white != a.balls.end() && !white->second.pieces.empty()) {
+    const Piece& first = white->second.pieces.front();
+    a.strike = Strike{first.velocity.norm(), heading_of(first.velocity), std::nullopt, std::nullopt, {}};
+  }
+  (void)table;
+  return a;
+}
+
+}  // namespace baizetrace::practice

@@ -1,0 +1,119 @@
+// The main job, start to finish, as a user runs it, beside the exact truth. Gates in millimetres; the truth is the
+// outside source (ray-traced clips drawn by another program, see the sample's README).
+#include <gtest/gtest.h>
+
+#include <filesystem>
+
+#include "practice/session.hpp"
+#include "support/program.hpp"
+#include "truth_check/figures.hpp"
+
+namespace baizetrace {
+namespace {
+namespace fs = std::filesystem;
+
+struct Outcome {
+  practice::Session session;
+  truth_check::Figures figures;
+};
+
+void measure_and_compare(const fs::path& clip, const fs::path& truth_file, const std::vector<std::string>& more,
+                         Outcome& outcome) {
+  const tests::ScratchFolder folder;
+  std::vector<std::string> arguments{"measure", clip.string(), "-o", folder.path().string()};
+  arguments.insert(arguments.end(), more.begin(), more.end());
+  const tests::Ran ran = tests::run_program(BAIZETRACE_PROGRAM, arguments);
+  ASSERT_EQ(ran.code, 0) << ran.err;
+  const auto session = practice::read_session(folder.file("session.json"));
+  ASSERT_TRUE(session) << session.error().what;
+  EXPECT_TRUE(fs::exists(folder.path() / "report.html"));
+  for (const auto& a : session->attempts)
+    EXPECT_TRUE(fs::exists(folder.path() / fmt::format("attempt-{:02}.png", a.number)));
+  const auto truth = truth_check::read_truth(truth_file.string());
+  ASSERT_TRUE(truth) << truth.error().what;
+  outcome = {*session, truth_check::compare(*session, *truth)};
+  fmt::print("{}\n", truth_check::table_of(clip.filename().string(), outcome.figures));
+}
+
+fs::path sample(const std::string& name) { return fs::path(BAIZETRACE_SOURCE) / "samples" / name; }
+
+// What must hold on the sample: the contacts in order, balls at rest under 1.3 mm RMS, contacts under 8 mm, the
+// white's rest under 3 mm.
+void expect_sample_holds(const truth_check::Figures& f) {
+  EXPECT_EQ(f.attempts_found, 1);
+  EXPECT_EQ(f.attempts_invented, 0);
+  for (const std::string& w : f.wrong) EXPECT_TRUE(w.find("off by") != std::string::npos) << w;
+  EXPECT_LT(truth_check::rms(f.rest), 0.0013);
+  EXPECT_LT(truth_check::quantile(f.contact_place, 1), 0.008);
+  EXPECT_LT(truth_check::quantile(f.white_rest, 1), 0.003);
+  EXPECT_GE(f.contact_place.size(), 3U);
+}
+
+TEST(Measure, SampleWithoutASetup) {
+  Outcome o;
+  measure_and_compare(sample("green-for-brown.mp4"), sample("green-for-brown.truth.json"), {}, o);
+  expect_sample_holds(o.figures);
+}
+
+TEST(Measure, MarksOfASetupNeverFeedTheMeasurement) {
+  Outcome without, with;
+  measure_and_compare(sample("green-for-brown.mp4"), sample("green-for-brown.truth.json"), {}, without);
+  measure_and_compare(sample("green-for-brown.mp4"), sample("green-for-brown.truth.json"),
+                      {"--setup", sample("green-for-brown.setup.toml").string()}, with);
+  expect_sample_holds(with.figures);
+  ASSERT_EQ(without.session.attempts.size(), with.session.attempts.size());
+  constexpr double kSame = 1e-5;  // m: 0.01 mm
+  for (std::size_t i = 0; i < with.session.attempts.size(); ++i) {
+    const auto &a = without.session.attempts[i], &b = with.session.attempts[i];
+    ASSERT_EQ(a.before.size(), b.before.size());
+    for (const auto& [ball, place] : a.before) EXPECT_LT((place.at - b.before.at(ball).at).norm(), kSame) << ball;
+    ASSERT_EQ(a.after.size(), b.after.size());
+    for (const auto& [ball, place] : a.after) EXPECT_LT((place.at - b.after.at(ball).at).norm(), kSame) << ball;
+    for (const auto& [ball, path] : a.balls) {
+      const auto& other = b.balls.at(ball);
+      ASSERT_EQ(path.rows.size(), other.rows.size());
+      for (std::size_t k = 0; k < path.rows.size(); ++k) EXPECT_LT((path.rows[k].at - other.rows[k].at).norm(), kSame);
+    }
+    EXPECT_TRUE(b.score);
+    EXPECT_FALSE(a.score);
+  }
+}
+
+// The clips kept beside the project, when they are there. Readout as their truth gives it: "readout given" is how
+// the design's figures for contacts are meant.
+struct Gate {
+  const char* clip;
+  double rest_rms, rest_worst, path_rms;  // m
+};
+void PrintTo(const Gate& g, std::ostream* out) { *out << g.clip; }
+
+class Footage : public testing::TestWithParam<Gate> {};
+
+TEST_P(Footage, MeasuredBesideTruth) {
+  const fs::path folder = tests::footage_folder();
+  if (folder.empty()) GTEST_SKIP() << "the footage folder is not beside the project (BAIZETRACE_FOOTAGE)";
+  const Gate& gate = GetParam();
+  const fs::path truth_file = folder / fmt::format("{}.truth.json", gate.clip);
+  const auto truth = truth_check::read_truth(truth_file.string());
+  ASSERT_TRUE(truth) << truth.error().what;
+  Outcome o;
+  measure_and_compare(folder / fmt::format("{}.mp4", gate.clip), truth_file,
+                      {"--readout", fmt::format("{}", truth->readout)}, o);
+  EXPECT_EQ(o.figures.attempts_found, o.figures.attempts_true);
+  EXPECT_EQ(o.figures.attempts_invented, 0);
+  if (o.figures.attempts_true == 0) return;
+  EXPECT_LT(truth_check::rms(o.figures.rest), gate.rest_rms);
+  EXPECT_LT(truth_check::quantile(o.figures.rest, 1), gate.rest_worst);
+  EXPECT_LT(truth_check::rms(o.figures.path), gate.path_rms);
+}
+
+INSTANTIATE_TEST_SUITE_P(All, Footage,
+                         testing::Values(Gate{"P1", 0.0013, 0.003, 0.003}, Gate{"P2", 0.0015, 0.004, 0.004},
+                                         Gate{"P3", 0.0015, 0.005, 0.005}, Gate{"P4", 1, 1, 1},
+                                         Gate{"P5", 0.0025, 0.006, 0.006}, Gate{"P6", 0.0015, 0.005, 0.005},
+                                         Gate{"P7", 0.0025, 0.008, 0.008}, Gate{"P8", 0.0015, 0.004, 0.004},
+                                         Gate{"P9", 0.0025, 0.006, 0.006}),
+                         [](const auto& info) { return std::string(info.param.clip); });
+
+}  // namespace
+}  // namespace baizetrace
