@@ -200,7 +200,17 @@ class Drawing {
       }
       if (p.rest) labels_.take(view_(p.rest->at), Vec2(26, 26));
     }
+    for (const PlanGate& g : plan_.gates) keep_line_free(g.a, g.b);
+    if (table_.spec().baulk_line) {
+      const double y = table_.baulk_line_y();
+      keep_line_free({-table_.half_width(), y}, {table_.half_width(), y});
+    }
     for (const PlanBall& b : plan_.balls) labels_.take(view_(b.at), Vec2::Constant(1000 * b.radius));
+  }
+
+  void keep_line_free(const Vec2& a, const Vec2& b) {
+    const int n = static_cast<int>((b - a).norm() / kFreeStep) + 1;
+    for (int k = 0; k <= n; ++k) labels_.keep_free(view_(a + (b - a) * (static_cast<double>(k) / n)));
   }
 
   void ball(const Vec2& at, double radius, const std::string& name, bool hollow) {
@@ -219,7 +229,12 @@ class Drawing {
     if (s.dash[0] > 0)
       look = fmt::format("stroke-dasharray=\"{:.1f} {:.1f} {:.1f} {:.1f}\"", s.dash[0] * letter_, s.dash[1] * letter_,
                          s.dash[2] * letter_, s.dash[3] * letter_);
-    svg_.polyline(points, s.line, s.width * letter_, look);
+    svg_.polyline(points, s.line, line_width(p, s), look);
+  }
+
+  // The cue ball's path is the one that counts: other balls' are drawn at less than half its width.
+  [[nodiscard]] double line_width(const PlanPath& p, const Stroke& s) const {
+    return (p.ball == "white" ? s.width : 0.45 * s.width) * letter_;
   }
 
   [[nodiscard]] bool numbered(const PlanPath& p) const {
@@ -292,8 +307,8 @@ class Drawing {
     const Vec2 s = view_.size();
     const double edge = 75 + 0.33 * size;
     if (plan_.landscape) {
-      svg_.text({75 - 0.1 * size, s.y() / 2 + 420}, "baulk end", size, "bz-faint", "middle", -90);
-      svg_.text({s.x() - 75 + 0.4 * size, s.y() / 2 + 420}, "top", size, "bz-faint", "middle", -90);
+      svg_.text({edge, 0.72 * s.y()}, "baulk end", size, "bz-faint", "middle", -90);
+      svg_.text({s.x() - 75 + 0.33 * size, 0.72 * s.y()}, "top", size, "bz-faint", "middle", -90);
       svg_.text({s.x() / 4, edge}, "green side", size, "bz-faint", "middle");
       svg_.text({s.x() / 4, s.y() - 75 + 0.33 * size}, "yellow side", size, "bz-faint", "middle");
       return;
@@ -339,7 +354,7 @@ class Drawing {
         if (s.dash[0] > 0)
           look = fmt::format("stroke-dasharray=\"{:.1f} {:.1f} {:.1f} {:.1f}\"", s.dash[0] * letter_,
                              s.dash[1] * letter_, s.dash[2] * letter_, s.dash[3] * letter_);
-        svg_.line(a, b, s.line, s.width * letter_, look);
+        svg_.line(a, b, s.line, line_width(p, s), look);
       });
       if (!numbered(p) || p.contacts.empty()) continue;
       std::string list;
