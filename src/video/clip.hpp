@@ -27,7 +27,7 @@ struct ClipInfo {
 // What reading to the end came to. Pessimistic until read. After a seek the counts are of what came since.
 struct ClipEnd {
   bool complete = false;  // every frame that the container announces came out
-  int frames = 0, damaged = 0, repeated = 0;
+  int frames = 0, damaged = 0, doubtful = 0, repeated = 0;
   double last_time = 0;
   std::string why;  // one line when not complete
 };

@@ -54,6 +54,7 @@ Result<Decoder> Decoder::open(const std::string& file, int threads) {
   avcodec_parameters_to_context(d.codec_.get(), stream.codecpar);
   d.codec_->pkt_timebase = stream.time_base;
   d.codec_->thread_count = std::max(1, threads);
+  d.complaints_->listen_to(*d.codec_);
   // Broken frames come out and are flagged: their time is known, and a gap could be taken for a dropped frame.
   d.codec_->flags |= AV_CODEC_FLAG_OUTPUT_CORRUPT;
   if (const int e = avcodec_open2(d.codec_.get(), codec, nullptr); e < 0)
@@ -114,7 +115,9 @@ void Decoder::feed() {
   ++packets_;
   if (!(packet_->flags & AV_PKT_FLAG_DISCARD)) ++kept_;
   last_corrupt_ = packet_->flags & AV_PKT_FLAG_CORRUPT;
-  if (last_corrupt_) corrupt_.insert(packet_->pts);
+  sent_[packet_->pts] = {++serial_, last_corrupt_};
+  if (packet_->flags & AV_PKT_FLAG_KEY) keys_.insert(serial_);
+  Complaints::name_packet(*codec_, serial_);
   // A packet that the decoder refuses gives no frame; close() counts it as lost.
   avcodec_send_packet(codec_.get(), packet_.get());
   av_packet_unref(packet_.get());
@@ -154,6 +157,27 @@ std::string Decoder::what_changed() const {
   return "";
 }
 
+void Decoder::judge(std::int64_t ticks, Frame& frame) {
+  frame.damaged = picture_->decode_error_flags != 0 || (picture_->flags & AV_FRAME_FLAG_CORRUPT) != 0;
+  const auto sent = sent_.find(ticks);
+  if (sent == sent_.end()) return;  // the decoder made the timestamp up
+  const Sent packet = sent->second;
+  // Frames come out in time's order: what should have come out before this one never will. (Cut away by an edit list,
+  // passed over by a seek, or lost to damage: then the decoder complained.)
+  for (auto gone = sent_.begin(); gone != sent; ++gone)
+    if (gone->second.corrupt || complaints_->take(gone->second.serial)) damaged_.insert(gone->second.serial);
+  sent_.erase(sent_.begin(), std::next(sent));
+  frame.damaged = frame.damaged || packet.corrupt || complaints_->take(packet.serial);
+  if (frame.damaged) damaged_.insert(packet.serial);
+  // A frame is predicted from frames decoded before it, back to the key frame before.
+  const auto after = keys_.upper_bound(packet.serial);
+  const std::int64_t key = after == keys_.begin() ? 0 : *std::prev(after);
+  keys_.erase(keys_.begin(), keys_.lower_bound(key));
+  damaged_.erase(damaged_.begin(), damaged_.lower_bound(key));
+  const auto damage = damaged_.begin();
+  frame.doubtful = !frame.damaged && damage != damaged_.end() && *damage < packet.serial;
+}
+
 std::optional<Frame> Decoder::read() {
   for (;;) {
     if (!pending_ && !next_picture()) return std::nullopt;
@@ -165,8 +189,7 @@ std::optional<Frame> Decoder::read() {
       return std::nullopt;
     }
     Frame frame;
-    frame.damaged = picture_->decode_error_flags != 0 || (picture_->flags & AV_FRAME_FLAG_CORRUPT) != 0 ||
-                    corrupt_.erase(ticks) > 0;
+    judge(ticks, frame);
     // Not after the frame before it: it is never shown.
     if (last_ && ticks <= *last_) {
       ++end_.damaged;
@@ -183,6 +206,7 @@ std::optional<Frame> Decoder::read() {
     last_ = ticks;
     ++end_.frames;
     end_.damaged += frame.damaged;
+    end_.doubtful += frame.doubtful;
     end_.repeated += frame.repeated;
     end_.last_time = time;
     return frame;
@@ -226,7 +250,10 @@ Result<Done> Decoder::jump_to(std::int64_t ticks) {
     drained_ = ended_ = pending_ = last_corrupt_ = false;
     packets_ = kept_ = 0;
     read_error_.clear();
-    corrupt_.clear();
+    complaints_->clear();
+    sent_.clear();
+    keys_.clear();
+    damaged_.clear();
     end_ = {};
     last_.reset();
     last_luma_.release();

@@ -2,6 +2,8 @@
 #pragma once
 
 #include <cstdint>
+#include <map>
+#include <memory>
 #include <optional>
 #include <set>
 #include <string>
@@ -32,12 +34,15 @@ class Decoder {
   // Hands the decoder one more packet, or the end.
   void feed();
   [[nodiscard]] std::string what_changed() const;  // "" when the picture is like the first
+  // Whether this picture's packet was damaged, or one that it may be predicted from.
+  void judge(std::int64_t ticks, Frame& frame);
   void close(std::string why);
   [[nodiscard]] double time_of(std::int64_t ticks) const;
   Result<Done> jump_to(std::int64_t ticks);
 
   std::string file_;
   Container container_;
+  std::unique_ptr<Complaints> complaints_ = std::make_unique<Complaints>();  // outlives codec_, which holds its address
   CodecPtr codec_;
   FramePtr picture_;
   PacketPtr packet_;
@@ -57,7 +62,14 @@ class Decoder {
   std::int64_t packets_ = 0, kept_ = 0;  // read; of them to be shown
   bool last_corrupt_ = false;
   std::string read_error_;
-  std::set<std::int64_t> corrupt_;  // timestamps of corrupt packets whose frames have not come out yet
+  // A packet sent whose frame has not come out yet, by its timestamp.
+  struct Sent {
+    std::int64_t serial = 0;  // in the order of decoding, across seeks
+    bool corrupt = false;
+  };
+  std::map<std::int64_t, Sent> sent_;
+  std::int64_t serial_ = 0;
+  std::set<std::int64_t> keys_, damaged_;  // serials of key frames sent; of damaged frames
   int width_ = 0, height_ = 0, format_ = -1;
 };
 

@@ -8,7 +8,10 @@ extern "C" {
 #include <libswscale/swscale.h>
 }
 
+#include <cstdint>
 #include <memory>
+#include <mutex>
+#include <set>
 #include <string>
 
 namespace baizetrace::video {
@@ -39,5 +42,26 @@ using ScalerPtr = std::unique_ptr<SwsContext, FreeScaler>;
 
 // From now on FFmpeg writes nothing itself; its lines reach our log at debug level. Once is enough; cheap to repeat.
 void quiet_ffmpeg();
+
+// Which packets a decoder complained about while it decoded them.
+//
+// The flags on a frame are not enough: with frame threads they are set or not by who comes first, and some decoders
+// set none. A decoder's complaints carry its context, and the context the serial number of the packet in work, also
+// in the decoder's own threads: the same packets are named on one thread or four.
+class Complaints {
+ public:
+  // Makes `codec` report here; before avcodec_open2. This object must outlive the codec and stay where it is.
+  void listen_to(AVCodecContext& codec);
+  // Before a packet is sent: what it is called.
+  static void name_packet(AVCodecContext& codec, std::int64_t serial);
+  // True (once) when the packet was complained about.
+  bool take(std::int64_t serial);
+  void clear();
+  void add(std::int64_t serial);  // by the log, from any thread
+
+ private:
+  std::mutex mutex_;
+  std::set<std::int64_t> serials_;
+};
 
 }  // namespace baizetrace::video

@@ -17,9 +17,12 @@ enum class Turn { none, clockwise_90, half, counter_clockwise_90 };
 enum class Matrix { bt709, bt601, bt2020 };
 
 struct Frame {
-  int index = 0;          // among shown frames; identity only
-  double time = 0;        // s, container timestamp less that of the first shown frame
-  bool damaged = false;   // the decoder flagged errors or the packet was corrupt
+  int index = 0;         // among shown frames; identity only
+  double time = 0;       // s, container timestamp less that of the first shown frame
+  bool damaged = false;  // the decoder flagged errors or the packet was corrupt
+  // Predicted, straight or through others, from a damaged frame (up to the next key frame): parts may be wrong, though
+  // the decoder has no complaint about this one. A damaged frame is not called doubtful.
+  bool doubtful = false;
   bool repeated = false;  // pixel for pixel the frame before
   Turn turn = Turn::none;
 
