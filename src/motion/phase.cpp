@@ -1,0 +1,73 @@
+#include "motion/phase.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "motion/roots.hpp"
+
+namespace baizetrace::motion {
+
+State Motion::at(double t) const {
+  const double dt = t - from;
+  State s;
+  s.place = place_at(t);
+  s.velocity = velocity_at(t);
+  s.spin.head<2>() = start.spin.head<2>() + dt * spin_rate;
+  s.spin.z() = std::copysign(std::max(0.0, std::abs(start.spin.z()) - spin_decay * dt), start.spin.z());
+  return s;
+}
+
+namespace {
+Motion roll_or_rest(State s, double radius, double time, const Conditions& c) {
+  Motion m;
+  m.from = time;
+  m.spin_decay = c.spin_decay;
+  const double speed = s.velocity.norm();
+  const Vec2 downhill = 5.0 / 7.0 * kGravity * c.slope;
+  if (speed < kStill) {
+    s.velocity.setZero();
+    s.spin.head<2>().setZero();
+    m.to = kNever;
+    m.start = s;
+    return m;
+  }
+  s.spin.head<2>() = Vec2(-s.velocity.y(), s.velocity.x()) / radius;
+  m.phase = Piece::Phase::roll;
+  m.start = s;
+  m.acceleration = -(c.rolling * kGravity / speed) * s.velocity + downhill;
+  m.spin_rate = Vec2(-m.acceleration.y(), m.acceleration.x()) / radius;
+  if (downhill == Vec2::Zero()) {
+    m.to = time + speed / (c.rolling * kGravity);
+  } else {
+    // Towards rest the piece ends where its speed along its first direction would be used up.
+    const double slowing = -m.acceleration.dot(s.velocity) / speed;
+    m.to = time + std::min(kSlopedPiece, slowing > 0 ? speed / slowing : kSlopedPiece);
+  }
+  return m;
+}
+}  // namespace
+
+Motion move_freely(const State& s, double radius, double time, const Conditions& c) {
+  const Vec2 slip = cloth_slip(s, radius);
+  const double u = slip.norm();
+  if (u < kStill) return roll_or_rest(s, radius, time, c);
+  Motion m;
+  m.from = time;
+  m.to = time + 2.0 * u / (7.0 * c.sliding * kGravity);
+  m.phase = Piece::Phase::slide;
+  m.start = s;
+  m.spin_decay = c.spin_decay;
+  const Vec2 along = slip / u;
+  m.acceleration = -c.sliding * kGravity * along + kGravity * c.slope;
+  m.spin_rate = (2.5 * c.sliding * kGravity / radius) * left_of(along);
+  return m;
+}
+
+Motion next_phase(const Motion& m, double radius, const Conditions& c) {
+  State s = m.at(m.to);
+  if (m.phase == Piece::Phase::roll && (c.slope == Vec2::Zero() || s.velocity.dot(m.start.velocity) <= kStill))
+    s.velocity.setZero();
+  return roll_or_rest(s, radius, m.to, c);
+}
+
+}  // namespace baizetrace::motion

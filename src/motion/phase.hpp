@@ -1,0 +1,61 @@
+// Free motion of one ball on the cloth: slide, roll, rest; exact polynomials.
+//
+// Slide: a = -mu g u/|u| with u = v + w x (-R z), the velocity of the point that touches the cloth. u keeps its
+// direction and falls at 7/2 mu g, so a slide lasts 2|u| / (7 mu g) and its path is a parabola. Roll: v falls at
+// mu_r g in a straight line. Spin about the vertical falls at its own constant rate, at rest too. (Any mechanics text;
+// Coriolis 1835.)
+#pragma once
+
+#include "base/path.hpp"
+#include "base/units.hpp"
+#include "motion/conditions.hpp"
+
+namespace baizetrace::motion {
+
+// A ball's motion at one instant.
+struct State {
+  Vec2 place = Vec2::Zero();     // m
+  Vec2 velocity = Vec2::Zero();  // m/s
+  Vec3 spin = Vec3::Zero();      // rad/s
+};
+
+// Velocity of the point that touches the cloth.
+inline Vec2 cloth_slip(const State& s, double radius) {
+  return {s.velocity.x() - radius * s.spin.y(), s.velocity.y() + radius * s.spin.x()};
+}
+
+// Energy of motion over mass, J/kg.
+inline double energy_over_mass(const State& s, double radius) {
+  return 0.5 * s.velocity.squaredNorm() + 0.2 * radius * radius * s.spin.squaredNorm();
+}
+
+// A ball's motion from an instant until it changes by itself (to) or something touches it.
+struct Motion {
+  double from = 0;  // s
+  double to = 0;    // s, when the phase ends by itself; kNever at rest
+  Piece::Phase phase = Piece::Phase::rest;
+  State start;
+  Vec2 acceleration = Vec2::Zero();  // m/s2
+  Vec2 spin_rate = Vec2::Zero();     // rad/s2, of the horizontal spin
+  double spin_decay = 0;             // rad/s2, of |vertical spin|
+
+  [[nodiscard]] Vec2 place_at(double t) const {
+    const double dt = t - from;
+    return start.place + dt * (start.velocity + 0.5 * dt * acceleration);
+  }
+  [[nodiscard]] Vec2 velocity_at(double t) const { return start.velocity + (t - from) * acceleration; }
+  [[nodiscard]] State at(double t) const;
+};
+
+// How a ball moves on from `s` at `time` if nothing touches it. Slip and speed below kStill count as none.
+[[nodiscard]] Motion move_freely(const State& s, double radius, double time, const Conditions& conditions);
+
+// The motion after `m` has run out at m.to: exactly rolling after a slide, exactly at rest after a roll.
+[[nodiscard]] Motion next_phase(const Motion& m, double radius, const Conditions& conditions);
+
+inline constexpr double kStill = 1e-9;  // m/s: far below anything seen, far above the rounding of 10 m/s
+// s: on a bed that slopes, a roll is cut into pieces this long, each with its resistance along its first direction; a
+// piece turns by about slope * g * this / v, so the error stays below the slope's own uncertainty.
+inline constexpr double kSlopedPiece = 0.02;
+
+}  // namespace baizetrace::motion
