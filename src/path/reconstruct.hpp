@@ -36,7 +36,7 @@ struct EpisodePaths {
   std::string why_not;          // when not struck: what it was ("put back by hand", "nudged", ...)
   bool ended_by_hand = false;   // taken away before it rested
   // Speeds and slips read off it, for Play.
-  std::vector<Reading> rolls, rebounds;
+  std::vector<Reading> rolls, slides, rebounds;
 };
 
 [[nodiscard]] EpisodePaths reconstruct(const Episode& episode, const table::Table& table, const table::BallSet& balls,

@@ -1,0 +1,136 @@
+#include "path/reconstruct.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "path/link.hpp"
+#include "path/publish.hpp"
+#include "path/verdict.hpp"
+
+namespace baizetrace::path {
+namespace {
+
+// The first sighting off the resting place, with the next one off it too.
+double first_motion(const BallTrack& b) {
+  if (!b.before) return b.seen.empty() ? 1e18 : b.seen.front().time;
+  constexpr double kOffPlace = 0.004;  // m
+  for (std::size_t i = 0; i < b.seen.size(); ++i) {
+    const auto off = [&](std::size_t k) {
+      return k >= b.seen.size() || (b.seen[k].at - b.before->at).norm() > kOffPlace;
+    };
+    if (off(i) && off(i + 1)) return b.seen[i].time;
+  }
+  return 1e18;
+}
+
+double last_seen(const Chain& chain) {
+  double t = chain.legs.back().leg.t;
+  for (const Seen& s : chain.seen)
+    if (s.trusted) t = std::max(t, s.time);
+  return t;
+}
+
+World world_for(const Episode& e, const table::Table& table, const table::BallSet& balls, const BallTrack& track,
+                const Play& play) {
+  World w;
+  w.surfaces = surfaces_of(table, balls.radius_of(track.ball));
+  w.cloth = {play.sliding.value * kGravity, play.rolling.value * kGravity};
+  w.impact.rebound = play.cushion.value;
+  w.impact.rebound_sd = std::max(0.05, play.cushion.u);
+  for (const BallTrack& b : e.balls) {
+    if (&b == &track) continue;
+    Other o;
+    o.name = b.ball;
+    o.radius = balls.radius_of(b.ball);
+    o.mass = balls.kinds[balls.kind_of(b.ball).value_or(0)].mass;
+    o.moved = b.moved;
+    o.track = &b;
+    w.others.push_back(o);
+  }
+  return w;
+}
+
+// How long after its last sighting a ball may have fallen, s; longer and it would have been seen on the bed.
+constexpr double kFallWithin = 0.35;
+
+}  // namespace
+
+EpisodePaths reconstruct(const Episode& episode, const table::Table& table, const table::BallSet& balls,
+                         const ReconstructOptions& options) {
+  EpisodePaths out;
+  std::vector<const BallTrack*> moved;
+  for (const BallTrack& b : episode.balls)
+    if (b.moved) moved.push_back(&b);
+  std::stable_sort(moved.begin(), moved.end(),
+                   [](const BallTrack* a, const BallTrack* b) { return first_motion(*a) < first_motion(*b); });
+
+  std::vector<Found> found;
+  std::vector<const BallTrack*> tracks;
+  std::vector<World> worlds;
+  found.reserve(moved.size());
+  for (const BallTrack* track : moved) {
+    World world = world_for(episode, table, balls, *track, options.play);
+    for (Other& o : world.others)
+      for (const Found& f : found)
+        if (f.chain.ball == o.name) o.chain = &f.chain;
+    const double mass = balls.kinds[balls.kind_of(track->ball).value_or(0)].mass;
+    auto f = search(*track, balls.radius_of(track->ball), mass, world);
+    if (!f) continue;
+    found.push_back(std::move(*f));
+    tracks.push_back(track);
+    worlds.push_back(std::move(world));
+  }
+  if (found.empty()) {
+    judge(out, episode, found, {});
+    return out;
+  }
+
+  Problem problem;
+  problem.prior = problem.cloth = worlds[0].cloth;
+  problem.slide_sd = std::max(0.02, options.play.sliding.u / options.play.sliding.value);
+  problem.roll_sd = std::max(0.02, options.play.rolling.u / options.play.rolling.value);
+  problem.impact = worlds[0].impact;
+  for (const Found& f : found) problem.chains.push_back(f.chain);
+  link(problem);
+  FitOptions fit_options;
+  fit_options.iterations = 40;
+  fit(problem, fit_options);
+  for (int i = 0; i < 6 && drop_idle_contacts(problem); ++i) {
+    link(problem);
+    fit(problem, fit_options);
+  }
+  // Balls that vanished: did they fall? Jaws on the way become legs, then all is fitted once more.
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    found[i].chain = problem.chains[i];
+    worlds[i].cloth = problem.cloth;
+    if (!tracks[i]->after && !found[i].lost) find_fall(found[i], worlds[i], last_seen(found[i].chain), kFallWithin);
+    problem.chains[i] = found[i].chain;
+  }
+  fit_options.covariance = true;
+  const FitSummary summary = fit(problem, fit_options);
+  const Layout layout(problem);
+  // Sightings that scatter more than they say make everything less certain.
+  const Eigen::MatrixXd covariance = summary.covariance * std::pow(std::max(1.0, summary.scale), 2);
+  const RowClock clock(episode, options.readout);
+  const Published from{&problem, &layout, &covariance, &episode, &clock, &options};
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    found[i].chain = problem.chains[i];
+    if (found[i].pocket) {
+      // The fall again, from the legs as fitted now.
+      World& world = worlds[i];
+      world.cloth = problem.cloth;
+      const auto* pocket = table.pocket(*found[i].pocket);
+      for (const Surface& s : world.surfaces) {
+        if (s.kind != ContactKind::pocket || s.name != pocket->name) continue;
+        const Leg& leg = problem.chains[i].legs.back().leg;
+        if (const auto t = first_touch(leg, problem.cloth, s, leg.t, leg.t + 10, 0)) found[i].pocket_time = *t;
+      }
+    }
+    out.balls.push_back(publish(from, i, found[i], *tracks[i]));
+  }
+  judge(out, episode, found, problem);
+  read_conditions(out, problem, layout, summary);
+  return out;
+}
+
+}  // namespace baizetrace::path

@@ -1,0 +1,53 @@
+// Finds the contacts of one ball: which, in what order, roughly when. The global fit then makes them exact.
+//
+// The track is read forward. A leg grows over the sightings while it explains them; where it stops doing so, what the
+// ball can have touched there is tried (noses, jaws, other balls, two or three of them in a row) and the cheapest
+// explanation is kept. One false sighting is not a contact: those that follow must agree.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "path/chain.hpp"
+#include "path/episode.hpp"
+#include "path/fit.hpp"
+#include "table/ball_set.hpp"
+
+namespace baizetrace::path {
+
+// Another ball, as far as it is known when a ball is searched.
+struct Other {
+  std::string name;
+  double radius = 0, mass = 0;
+  bool moved = false;
+  const BallTrack* track = nullptr;
+  const Chain* chain = nullptr;  // once it has been searched
+  // Its centre and velocity at a time; nullopt: not on the table or not known.
+  [[nodiscard]] std::optional<std::pair<Vec2, Vec2>> at(double time, const Cloth& c) const;
+};
+
+struct World {
+  std::vector<Surface> surfaces;  // for this ball's radius
+  std::vector<Other> others;      // without the ball itself
+  Cloth cloth;
+  ImpactPrior impact;
+};
+
+struct Found {
+  Chain chain;
+  bool lost = false;      // the track goes on in a way that no contact explains
+  double lost_at = 0;     // s
+  std::optional<std::string> pocket;  // it fell there
+  double pocket_time = 0;
+  int trusted = 0, moving = 0;        // sightings in motion: kept, all
+};
+
+// nullopt: too few sightings of its motion to tell anything.
+[[nodiscard]] std::optional<Found> search(const BallTrack& track, double radius, double mass, const World& world);
+
+// Where the ball fell after its last leg: the next events of the leg up to a pocket; jaws on the way become legs.
+// Used by search for balls that vanish, and again after the global fit.
+void find_fall(Found& found, const World& world, double last_seen, double within);
+
+}  // namespace baizetrace::path

@@ -1,0 +1,131 @@
+#include "path/verdict.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace baizetrace::path {
+namespace {
+
+constexpr double kSlowestStrike = 0.10;  // m/s: a ball touched in placing it moves slower than a ball that is played
+constexpr double kShortestRun = 0.04;    // m
+constexpr int kFewestSightings = 4;      // of the cue ball's motion
+constexpr double kLeastTrusted = 0.6;    // share of them that free motion explains
+
+}  // namespace
+
+void judge(EpisodePaths& out, const Episode& episode, const std::vector<Found>& found, const Problem& problem) {
+  const Found* cue = nullptr;
+  double first_other = 1e18;
+  for (const Found& f : found) {
+    if (f.chain.ball == "white")
+      cue = &f;
+    else
+      first_other = std::min(first_other, f.chain.legs[0].leg.t);
+  }
+  if (!cue) {
+    out.strike_time = episode.begin;
+    int moved = 0;
+    for (const BallTrack& b : episode.balls) moved += b.moved;
+    out.why_not = moved > 0 ? "the cue ball was not played" : "nothing moved";
+    return;
+  }
+  const Chain& chain = cue->chain;
+  const ChainLeg& first = chain.legs[0];
+  out.strike_time = first.leg.t;
+  constexpr double kSameTime = 0.02;  // s
+  double run = 0;
+  for (std::size_t k = 0; k < chain.legs.size(); ++k) {
+    const double end = k + 1 < chain.legs.size() ? chain.legs[k + 1].leg.t : chain.legs[k].leg.rests(problem.cloth);
+    run += (chain.legs[k].leg.at(end, problem.cloth) - chain.legs[k].leg.p).norm();
+  }
+  const bool vanished = !chain.rest && !cue->pocket;
+  if (!chain.start) {
+    out.why_not = "the cue ball was not at rest before it moved";
+  } else if (first.touch.kind == Touch::Kind::ball) {
+    out.why_not = "the cue ball was moved by another ball";
+  } else if (first_other < first.leg.t - kSameTime) {
+    out.why_not = "another ball moved before the cue ball";
+  } else if (cue->moving < kFewestSightings || cue->trusted < kLeastTrusted * cue->moving) {
+    out.why_not = "moved by hand: the cue ball did not run freely";
+  } else if (first.leg.v.norm() < kSlowestStrike || run < kShortestRun) {
+    out.why_not = "nudged";
+  } else if (cue->lost && cue->trusted < 8) {
+    out.why_not = "moved by hand: the cue ball did not run freely";
+  } else {
+    out.struck = true;
+  }
+  out.ended_by_hand = out.struck && vanished && !episode.cut;
+}
+
+void read_conditions(EpisodePaths& out, const Problem& problem, const Layout& layout, const FitSummary& summary) {
+  (void)layout;
+  if (!out.struck || summary.covariance.size() == 0) return;
+  // What this episode tells by itself: the fit's answer with the prior taken out again.
+  const auto alone = [&](int unknown, double log_ratio, double prior_sd, double prior_value) -> Reading {
+    const double variance = summary.covariance(unknown, unknown) * std::pow(std::max(1.0, summary.scale), 2);
+    const double information = 1 / std::max(variance, 1e-12) - 1 / (prior_sd * prior_sd);
+    Reading r;
+    constexpr double kTells = 4.0;  // 1 / (50 %)^2: less is nothing
+    if (information < kTells) return r;
+    const double shift = log_ratio / (variance * information);
+    r.value = prior_value * std::exp(shift);
+    r.u = r.value / std::sqrt(information);
+    r.measured = true;
+    for (const Chain& c : problem.chains) r.from += static_cast<int>(c.legs.size());
+    return r;
+  };
+  const Reading roll = alone(1, std::log(problem.cloth.roll / problem.prior.roll), problem.roll_sd,
+                             problem.prior.roll / kGravity);
+  if (roll.measured) out.rolls.push_back(roll);
+  const Reading slide = alone(0, std::log(problem.cloth.slide / problem.prior.slide), problem.slide_sd,
+                              problem.prior.slide / kGravity);
+  if (slide.measured) out.slides.push_back(slide);
+  for (const Chain& c : problem.chains) {
+    for (std::size_t k = 1; k < c.legs.size(); ++k) {
+      const Touch& touch = c.legs[k].touch;
+      if (touch.kind != Touch::Kind::surface || touch.surface.kind != ContactKind::cushion) continue;
+      const Leg& leg = c.legs[k].leg;
+      const double in = -c.legs[k - 1].leg.velocity_at(leg.t, problem.cloth).dot(touch.surface.inward);
+      const double back = leg.v.dot(touch.surface.inward);
+      if (in < 0.15) continue;  // m/s: slower rebounds are read too poorly
+      Reading r;
+      r.value = back / in;
+      constexpr double kPerContact = 0.03;  // rebound differs with speed and spin by about this
+      r.u = kPerContact;
+      r.measured = true;
+      r.from = 1;
+      out.rebounds.push_back(r);
+    }
+  }
+}
+
+Play read_play(const std::vector<EpisodePaths>& episodes, const Play& prior) {
+  Play play = prior;
+  const auto pool = [&](Reading& into, double least_u, auto readings_of) {
+    double sum = into.measured ? into.value / (into.u * into.u) : 0, weight = into.measured ? 1 / (into.u * into.u) : 0;
+    int from = into.measured ? into.from : 0;
+    std::vector<Reading> all;
+    for (const EpisodePaths& e : episodes)
+      for (const Reading& r : readings_of(e)) all.push_back(r);
+    if (all.empty()) return;
+    for (const Reading& r : all) {
+      sum += r.value / (r.u * r.u);
+      weight += 1 / (r.u * r.u);
+      from += r.from;
+    }
+    double scatter = 0;
+    for (const Reading& r : all) scatter += std::pow((r.value - sum / weight) / r.u, 2);
+    const double excess = all.size() > 1 ? std::max(1.0, scatter / static_cast<double>(all.size() - 1)) : 1.0;
+    into.value = sum / weight;
+    into.u = std::max(least_u, std::sqrt(excess / weight));
+    into.measured = true;
+    into.from = from;
+  };
+  // The pooled value is never known better than the model behind it.
+  pool(play.rolling, 0.00005, [](const EpisodePaths& e) -> const std::vector<Reading>& { return e.rolls; });
+  pool(play.sliding, 0.002, [](const EpisodePaths& e) -> const std::vector<Reading>& { return e.slides; });
+  pool(play.cushion, 0.01, [](const EpisodePaths& e) -> const std::vector<Reading>& { return e.rebounds; });
+  return play;
+}
+
+}  // namespace baizetrace::path
