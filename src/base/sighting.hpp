@@ -21,6 +21,8 @@ struct Sighting {
   Vec2 pixel = Vec2::Zero();     // image of the centre, upright picture
   double row = 0;                // share of the readout at which the ball was exposed, 0..1: time = pts + readout * row
   double visible = 1;            // share of the outline that could be used, 0..1
+  bool fresh = true;             // false: the picture there has not changed since the last fit, whose place is repeated
+                                 // here: its error is that fit's, and averaging does not lessen it
   bool streak = false;           // smeared by motion: `at` is where it was at mid-exposure
   std::optional<Vec2> velocity;  // m/s from the streak's own length and direction, when it tells
   // Natural logarithm of how well each kind of the ball set explains the colour; same order as BallSet::kinds,

@@ -15,7 +15,7 @@
 namespace baizetrace::sight {
 
 struct EyeOptions {
-  double learn_for = 3;  // s at the start of the clip that the first cloth background is made from
+  double learn_for = 1;  // s at the start of the clip that the first cloth background is made from
 };
 
 // Streaming: learns the cloth once, then one Look a frame. Memory does not grow with the clip's length.

@@ -1,0 +1,49 @@
+// Sub-pixel place of one ball: the picture around it explained as a shaded ball in front of shadowed cloth.
+//
+// Model of one pixel: (1 - a) S B + a F. `a` is the share of the pixel covered by the ball's outline (blurred, and
+// averaged over the exposure when the ball moves); F the ball's shading, a low-order function of the surface's
+// direction; B the bare cloth (with its lines, spots and marks), S its shading by the ball: the sky that a ball hides
+// from a point of the cloth, and that leaning towards the lamps' far side. F and S are linear and solved together with
+// the place; only the edge's own derivative moves the place, so that neither shading nor shadow can pull it.
+#pragma once
+
+#include <array>
+#include <optional>
+#include <span>
+
+#include "base/units.hpp"
+#include "camera/camera.hpp"
+#include "sight/ellipse.hpp"
+#include "sight/view.hpp"
+
+namespace baizetrace::sight {
+
+struct BallFitOptions {
+  bool moving = false;            // fit the smear as well
+  Vec2 smear = Vec2::Zero();      // px the ball's image moves in one exposure: start value
+  double smear_sd = 0;            // px, how well that is known; 0: not at all
+  double search = 3;              // px, how far the start may be off
+  std::span<const Ellipse> others;  // other balls: their pixels are left out
+  double chroma_offset_x = 0;     // px, see chroma_place
+};
+
+struct BallFit {
+  Vec2 at = Vec2::Zero();         // m
+  Mat2 covariance = Mat2::Zero(); // m^2
+  Vec2 pixel = Vec2::Zero();      // image of the centre
+  Vec2 smear = Vec2::Zero();      // px
+  Mat2 smear_covariance = Mat2::Zero();  // px^2
+  double visible = 0;             // share of the outline with an edge where the ball's should be
+  double contrast = 0;            // typical step across the outline, in standard deviations of a pixel
+  double misfit = 0;              // levels, robust scatter of the residuals, luma
+  Eigen::Vector3d colour = Eigen::Vector3d::Zero();  // Y Cb Cr of the ball's body, highlights left out
+  double colour_scatter = 0;      // levels of chroma within the body: a ball has one colour
+  double radius_off = 0;          // px, how much larger the outline is than the ball's
+  Ellipse ellipse;
+};
+
+// Requires: `start` on the bed within options.search pixels of the ball.
+[[nodiscard]] std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, const Vec2& start,
+                                              double radius, const BallFitOptions& options);
+
+}  // namespace baizetrace::sight

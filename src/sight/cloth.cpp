@@ -1,0 +1,337 @@
+#include "sight/cloth.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <opencv2/imgproc.hpp>
+
+#include "sight/cloth_field.hpp"
+
+namespace baizetrace::sight {
+
+namespace {
+
+constexpr float kBlackLuma = 16;      // level of black, video range
+constexpr float kGrey = 128;          // chroma's zero
+constexpr int kChunks = 12;           // of a row, for its gain: a median over them leaves people out
+constexpr int kGainSmooth = 4;        // coarse rows either side
+constexpr double kEdgeSlack = 0.20;   // px: how far edges of the picture may shake
+constexpr float kChanged = 16;        // sum of squares of changes, in tolerated variances: 4 sigma
+constexpr float kShadeDarkest = 0.5F, kShadeBrightest = 1.12F;  // what shadows and lights make of cloth
+constexpr int kVisits = 8;            // a coarse row is followed every so many frames
+constexpr float kFollow = 0.12F;      // share of the new at a visit: about 2 s at 30 frames/s
+constexpr int kTakeOverVisits = 5;    // visits a thing must stand still to become background, where it may
+
+// Median of a few pictures, pixel by pixel: sorts by exchanges of whole pictures.
+cv::Mat median_of(std::vector<cv::Mat> v) {
+  cv::Mat low;
+  for (std::size_t i = 0; i <= v.size() / 2; ++i)
+    for (std::size_t j = v.size() - 1; j > i; --j) {
+      cv::min(v[j - 1], v[j], low);
+      cv::max(v[j - 1], v[j], v[j]);
+      std::swap(low, v[j - 1]);
+      low = cv::Mat();
+    }
+  return v[v.size() / 2].clone();
+}
+
+float median(std::vector<float>& v) {
+  const auto m = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
+  std::nth_element(v.begin(), m, v.end());
+  return *m;
+}
+
+// Sum of a 2 x 2 block of luma for a whole coarse row.
+inline void coarse_row(const cv::Mat& luma, int row, int x0, int x1, std::uint16_t* out) {
+  const auto* a = luma.ptr<std::uint8_t>(2 * row);
+  const auto* b = luma.ptr<std::uint8_t>(2 * row + 1);
+  for (int x = x0; x < x1; ++x)
+    out[x] = static_cast<std::uint16_t>(a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1]);
+}
+
+bool bands_by_row(const video::Frame& frame) {
+  return frame.turn == video::Turn::none || frame.turn == video::Turn::half;
+}
+
+}  // namespace
+
+Result<Done> Cloth::learn(std::span<const video::Frame> frames) {
+  if (frames.empty()) return fail("no frame to learn the cloth from");
+  const int w = frames[0].width(), h = frames[0].height();
+  std::array<std::vector<cv::Mat>, 3> stack;
+  for (const video::Frame& f : frames) {
+    stack[0].push_back(f.luma.clone());
+    stack[1].push_back(f.cb.clone());
+    stack[2].push_back(f.cr.clone());
+  }
+  // First the median, then the mean of what agrees with it once each frame's brightness is taken out.
+  median_of(stack[0]).convertTo(luma_, CV_32F);
+  median_of(stack[1]).convertTo(cb_, CV_32F);
+  median_of(stack[2]).convertTo(cr_, CV_32F);
+  noise_luma_ = noise_chroma_ = 2;
+  known_ = cv::Mat(region_->rows, region_->cols, CV_8U, cv::Scalar(1));
+  cv::resize(luma_, coarse_, {region_->cols, region_->rows}, 0, 0, cv::INTER_AREA);
+
+  cv::Mat sum[3], count[3];
+  const cv::Mat first[3] = {luma_.clone(), cb_.clone(), cr_.clone()};
+  std::array<std::vector<float>, 3> scatter;
+  for (int k = 0; k < 3; ++k) {
+    sum[k] = cv::Mat::zeros(first[k].size(), CV_32F);
+    count[k] = cv::Mat::zeros(first[k].size(), CV_32F);
+  }
+  const bool by_row = bands_by_row(frames[0]);
+  for (std::size_t f = 0; f < frames.size(); ++f) {
+    const Gain gain = gain_of(frames[f]);
+    for (int k = 0; k < 3; ++k) {
+      const float zero = k == 0 ? kBlackLuma : kGrey;
+      const int per = k == 0 ? 1 : 2;
+      for (int y = per == 1 ? 2 * region_->box.y : region_->box.y;
+           y < (per == 1 ? 2 : 1) * (region_->box.y + region_->box.height) && y < first[k].rows; ++y) {
+        const auto* in = stack[static_cast<std::size_t>(k)][f].ptr<std::uint8_t>(y);
+        const auto* base = first[k].ptr<float>(y);
+        auto* s = sum[k].ptr<float>(y);
+        auto* c = count[k].ptr<float>(y);
+        const float row_gain = by_row ? gain.at(0, per * y) : 1;
+        for (int x = 0; x < first[k].cols; ++x) {
+          const float g = by_row ? row_gain : gain.at(per * x, 0);
+          const float v = (in[x] - zero) / g + zero;
+          const float d = v - base[x];
+          if (((x * 7 + y * 13) & 127) == 0) scatter[static_cast<std::size_t>(k)].push_back(std::abs(d));
+          const float ok = std::abs(d) < 12 ? 1.0F : 0.0F;
+          s[x] += ok * v;
+          c[x] += ok;
+        }
+      }
+    }
+  }
+  cv::Mat* planes[3] = {&luma_, &cb_, &cr_};
+  for (int k = 0; k < 3; ++k)
+    for (int y = 0; y < first[k].rows; ++y) {
+      const auto* s = sum[k].ptr<float>(y);
+      const auto* c = count[k].ptr<float>(y);
+      auto* out = planes[k]->ptr<float>(y);
+      for (int x = 0; x < first[k].cols; ++x)
+        if (c[x] > 0) out[x] = s[x] / c[x];
+    }
+  // The median of few frames lies nearer to each than the truth does: by sqrt(1 - 1/n) and a little.
+  const double n = static_cast<double>(frames.size());
+  const double small = n > 1 ? 1.0 / std::sqrt(std::max(0.3, 1.0 - 1.2 / n)) : 1.5;
+  if (!scatter[0].empty()) noise_luma_ = std::max(0.7, 1.4826 * small * static_cast<double>(median(scatter[0])));
+  noise_chroma_ = 0.5;
+  for (int k = 1; k < 3; ++k)
+    if (!scatter[static_cast<std::size_t>(k)].empty())
+      noise_chroma_ =
+          std::max(noise_chroma_, 1.4826 * small * static_cast<double>(median(scatter[static_cast<std::size_t>(k)])));
+
+  cv::resize(luma_, coarse_, {region_->cols, region_->rows}, 0, 0, cv::INTER_AREA);
+  const auto filled = fill_in_things(*region_, coarse_, luma_, cb_, cr_, noise_luma_, noise_chroma_);
+  if (!filled) return pass_on(filled);
+  known_ = filled->known;
+  typical_ = filled->typical;
+  cv::resize(luma_, coarse_, {region_->cols, region_->rows}, 0, 0, cv::INTER_AREA);
+
+  weight_luma_ = cv::Mat(region_->rows, region_->cols, CV_32F, cv::Scalar(0));
+  for (int y = 1; y + 1 < region_->rows; ++y) refresh_tolerance(y);
+  weight_chroma_ = 1.0 / (noise_chroma_ * noise_chroma_ + 1.0);
+  for (cv::Mat& m : waiting_) m = cv::Mat(region_->rows, region_->cols, CV_32F, cv::Scalar(-100));
+  waited_ = cv::Mat::zeros(region_->rows, region_->cols, CV_8U);
+  if (luma_.cols != w || luma_.rows != h) return fail("frames of different sizes");
+  return Done{};
+}
+
+void Cloth::refresh_tolerance(int y) {
+  // Half the noise of a pixel after averaging four, plus what a slight shake makes of a slope; compression adds steps.
+  constexpr float kSteps = 1.0F;  // levels
+  const auto base = static_cast<float>(0.25 * noise_luma_ * noise_luma_ * 1.5) + kSteps * kSteps;
+  const auto* up = coarse_.ptr<float>(y - 1);
+  const auto* here = coarse_.ptr<float>(y);
+  const auto* down = coarse_.ptr<float>(y + 1);
+  auto* out = weight_luma_.ptr<float>(y);
+  constexpr auto kSlack = static_cast<float>(0.25 * kEdgeSlack * kEdgeSlack * 0.25);
+  for (int x = 1; x + 1 < region_->cols; ++x) {
+    const float gx = here[x + 1] - here[x - 1], gy = down[x] - up[x];
+    out[x] = 1.0F / (base + kSlack * (gx * gx + gy * gy));
+  }
+}
+
+Gain Cloth::gain_of(const video::Frame& frame) const {
+  Gain g;
+  g.by_row = bands_by_row(frame);
+  g.step = 2;
+  const cv::Rect box = region_->box;
+  const int n = g.by_row ? region_->rows : region_->cols;
+  g.share.assign(static_cast<std::size_t>(n), 1.0F);
+  const int across = g.by_row ? box.width : box.height;
+  const int chunk = std::max(4, across / kChunks);
+  const int first = g.by_row ? box.y : box.x, last = first + (g.by_row ? box.height : box.width);
+  std::vector<std::array<float, kChunks + 1>> seen(static_cast<std::size_t>(n)), bare(static_cast<std::size_t>(n));
+  std::vector<std::uint16_t> row(static_cast<std::size_t>(region_->cols));
+  for (auto& s : seen) s.fill(0);
+  for (auto& s : bare) s.fill(0);
+  // Every second coarse row and column serves.
+  for (int y = box.y; y < box.y + box.height; y += g.by_row ? 1 : 2) {
+    coarse_row(frame.luma, y, box.x, box.x + box.width, row.data());
+    const auto* kind = region_->kind.ptr<std::uint8_t>(y);
+    const auto* b = coarse_.ptr<float>(y);
+    for (int x = box.x; x < box.x + box.width; x += g.by_row ? 2 : 1) {
+      if (kind[x] != Region::bed) continue;
+      const int along = g.by_row ? y : x, c = std::min(kChunks, ((g.by_row ? x - box.x : y - box.y)) / chunk);
+      seen[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] += 0.25F * row[static_cast<std::size_t>(x)] - kBlackLuma;
+      bare[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] += b[x] - kBlackLuma;
+    }
+  }
+  std::vector<float> raw(static_cast<std::size_t>(n), 0.0F), ratios;
+  for (int i = first; i < last; ++i) {
+    ratios.clear();
+    for (int c = 0; c <= kChunks; ++c) {
+      float s = 0, b = 0;
+      for (int j = std::max(first, i - kGainSmooth); j <= std::min(last - 1, i + kGainSmooth); ++j) {
+        s += seen[static_cast<std::size_t>(j)][static_cast<std::size_t>(c)];
+        b += bare[static_cast<std::size_t>(j)][static_cast<std::size_t>(c)];
+      }
+      if (b > 500) ratios.push_back(s / b);
+    }
+    if (ratios.size() >= 3) raw[static_cast<std::size_t>(i)] = std::clamp(median(ratios), 0.5F, 2.0F);
+  }
+  // Rows without cloth take the nearest row's.
+  float last_good = 0;
+  for (int i = first; i < last; ++i) {
+    auto& v = raw[static_cast<std::size_t>(i)];
+    if (v > 0)
+      last_good = v;
+    else
+      v = last_good;
+  }
+  last_good = 0;
+  for (int i = last - 1; i >= first; --i) {
+    auto& v = raw[static_cast<std::size_t>(i)];
+    if (v > 0)
+      last_good = v;
+    else
+      v = last_good;
+  }
+  for (int i = first; i < last; ++i)
+    if (raw[static_cast<std::size_t>(i)] > 0) g.share[static_cast<std::size_t>(i)] = raw[static_cast<std::size_t>(i)];
+  for (int i = 0; i < first; ++i) g.share[static_cast<std::size_t>(i)] = g.share[static_cast<std::size_t>(first)];
+  for (int i = last; i < n; ++i) g.share[static_cast<std::size_t>(i)] = g.share[static_cast<std::size_t>(last - 1)];
+  return g;
+}
+
+void Cloth::compare(const video::Frame& frame, const Gain& gain, cv::Mat& change) const {
+  change.create(region_->rows, region_->cols, CV_8U);
+  change.setTo(0);
+  const cv::Rect box = region_->box;
+  std::vector<std::uint16_t> row(static_cast<std::size_t>(region_->cols));
+  std::vector<float> score(static_cast<std::size_t>(region_->cols)), gains(static_cast<std::size_t>(region_->cols));
+  const auto wc = static_cast<float>(weight_chroma_);
+  if (!gain.by_row)
+    for (int x = 0; x < region_->cols; ++x) gains[static_cast<std::size_t>(x)] = gain.at(2 * x, 0);
+  for (int y = std::max(1, box.y); y < std::min(region_->rows - 1, box.y + box.height); ++y) {
+    coarse_row(frame.luma, y, box.x, box.x + box.width, row.data());
+    if (gain.by_row) std::fill(gains.begin(), gains.end(), gain.at(0, 2 * y));
+    const auto* b = coarse_.ptr<float>(y);
+    const auto* wl = weight_luma_.ptr<float>(y);
+    const auto* cb = cb_.ptr<float>(y);
+    const auto* cr = cr_.ptr<float>(y);
+    const auto* fb = frame.cb.ptr<std::uint8_t>(y);
+    const auto* fr = frame.cr.ptr<std::uint8_t>(y);
+    const auto* kind = region_->kind.ptr<std::uint8_t>(y);
+    const float* g = gains.data();
+    const std::uint16_t* in = row.data();
+    float* s = score.data();
+    for (int x = box.x; x < box.x + box.width; ++x) {
+      const float dl = 0.25F * static_cast<float>(in[x]) - kBlackLuma - g[x] * (b[x] - kBlackLuma);
+      const float db = static_cast<float>(fb[x]) - kGrey - g[x] * (cb[x] - kGrey);
+      const float dr = static_cast<float>(fr[x]) - kGrey - g[x] * (cr[x] - kGrey);
+      s[x] = dl * dl * wl[x] + (db * db + dr * dr) * wc;
+    }
+    auto* out = change.ptr<std::uint8_t>(y);
+    for (int x = box.x; x < box.x + box.width; ++x) {
+      if (s[x] < kChanged || kind[x] == Region::outside) continue;
+      // The same cloth under less or more light keeps its hue: compare with the best brightness.
+      const float l = 0.25F * static_cast<float>(in[x]) - kBlackLuma, lb = g[x] * (b[x] - kBlackLuma);
+      const float u = static_cast<float>(fb[x]) - kGrey, ub = g[x] * (cb[x] - kGrey);
+      const float v = static_cast<float>(fr[x]) - kGrey, vb = g[x] * (cr[x] - kGrey);
+      const float k = (l * lb * wl[x] + (u * ub + v * vb) * wc) / (lb * lb * wl[x] + (ub * ub + vb * vb) * wc + 1e-3F);
+      const float dl = l - k * lb, du = u - k * ub, dv = v - k * vb;
+      const float left = dl * dl * wl[x] + (du * du + dv * dv) * wc;
+      out[x] = k > kShadeDarkest && k < kShadeBrightest && left < kChanged ? kShade : kThing;
+    }
+  }
+}
+
+void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& change, const cv::Mat& open) {
+  const cv::Rect box = region_->box;
+  visit_ = (visit_ + 1) % kVisits;
+  for (int y = std::max(1, box.y); y < std::min(region_->rows - 1, box.y + box.height); ++y) {
+    if (y % kVisits != visit_) continue;
+    const auto* c = change.ptr<std::uint8_t>(y);
+    const auto* kind = region_->kind.ptr<std::uint8_t>(y);
+    const auto* o = open.ptr<std::uint8_t>(y);
+    auto* known = known_.ptr<std::uint8_t>(y);
+    auto* waited = waited_.ptr<std::uint8_t>(y);
+    auto* cb = cb_.ptr<float>(y);
+    auto* cr = cr_.ptr<float>(y);
+    auto* coarse = coarse_.ptr<float>(y);
+    const auto* fb = frame.cb.ptr<std::uint8_t>(y);
+    const auto* fr = frame.cr.ptr<std::uint8_t>(y);
+    for (int x = box.x; x < box.x + box.width; ++x) {
+      if (kind[x] == Region::outside) continue;
+      const float g = gain.at(2 * x, 2 * y);
+      float share = 0;
+      const bool bare = c[x] == 0 && c[x - 1] == 0 && c[x + 1] == 0;
+      if (bare && o[x] != 0) {
+        share = known[x] != 0 ? kFollow : 0.5F;
+        known[x] = 1;
+        waited[x] = 0;
+      } else if (o[x] != 0) {
+        float now[3] = {0, (static_cast<float>(fb[x]) - kGrey) / g + kGrey, (static_cast<float>(fr[x]) - kGrey) / g + kGrey};
+        for (int j = 0; j < 4; ++j)
+          now[0] += 0.25F * static_cast<float>(frame.luma.at<std::uint8_t>(2 * y + j / 2, 2 * x + j % 2));
+        now[0] = (now[0] - kBlackLuma) / g + kBlackLuma;
+        float off = 0;
+        for (int k = 0; k < 3; ++k) {
+          auto& was = waiting_[k].at<float>(y, x);
+          off = std::max(off, std::abs(now[k] - was) / static_cast<float>(k == 0 ? noise_luma_ + 2 : 2 * noise_chroma_ + 2));
+          was = now[k];
+        }
+        waited[x] = off < 2 ? static_cast<std::uint8_t>(std::min(255, waited[x] + 1)) : 0;
+        if (waited[x] >= kTakeOverVisits) {
+          share = 1;
+          known[x] = 1;
+          waited[x] = 0;
+        }
+      } else {
+        waited[x] = 0;
+      }
+      if (share == 0) continue;
+      cb[x] += share * ((static_cast<float>(fb[x]) - kGrey) / g + kGrey - cb[x]);
+      cr[x] += share * ((static_cast<float>(fr[x]) - kGrey) / g + kGrey - cr[x]);
+      float mean = 0;
+      for (int j = 0; j < 4; ++j) {
+        float& l = luma_.at<float>(2 * y + j / 2, 2 * x + j % 2);
+        l += share * ((static_cast<float>(frame.luma.at<std::uint8_t>(2 * y + j / 2, 2 * x + j % 2)) - kBlackLuma) / g +
+                      kBlackLuma - l);
+        mean += 0.25F * l;
+      }
+      coarse[x] = mean;
+    }
+    refresh_tolerance(y);
+  }
+}
+
+View Cloth::view(const video::Frame& frame, const Gain& gain) const {
+  View v;
+  v.luma = frame.luma;
+  v.cb = frame.cb;
+  v.cr = frame.cr;
+  v.bare_luma = luma_;
+  v.bare_cb = cb_;
+  v.bare_cr = cr_;
+  v.gain = gain;
+  v.noise_luma = noise_luma_;
+  v.noise_chroma = noise_chroma_;
+  v.blur = blur_;
+  return v;
+}
+
+}  // namespace baizetrace::sight

@@ -1,0 +1,57 @@
+// What the table looks like with nothing on it, and what of a frame differs from that.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <span>
+#include <vector>
+
+#include "base/error.hpp"
+#include "sight/region.hpp"
+#include "sight/view.hpp"
+#include "video/frame.hpp"
+
+namespace baizetrace::sight {
+
+class Cloth {
+ public:
+  explicit Cloth(const Region& region) : region_(&region) {}
+
+  // From a few frames (3 to 9, the more the better) of which the people and balls in them may not move at all: what
+  // is unlike the cloth around it and larger than a line is taken for something lying there and filled in with the
+  // cloth around. Error: too little cloth is to be seen.
+  Result<Done> learn(std::span<const video::Frame> frames);
+
+  // Brightness of a frame against the background, from the cloth itself.
+  [[nodiscard]] Gain gain_of(const video::Frame& frame) const;
+
+  // Coarse picture of what differs: 0 as the cloth, kShade a change that a shadow or a light could make, kThing not.
+  static constexpr std::uint8_t kShade = 1, kThing = 2;
+  void compare(const video::Frame& frame, const Gain& gain, cv::Mat& change) const;
+
+  // Follows slow changes where `change` is 0, and takes over what has stood still in places that are `open`
+  // (CV_8U: not 0 where nothing known lies). Call once a frame.
+  void follow(const video::Frame& frame, const Gain& gain, const cv::Mat& change, const cv::Mat& open);
+
+  [[nodiscard]] View view(const video::Frame& frame, const Gain& gain) const;
+  [[nodiscard]] double noise_luma() const { return noise_luma_; }
+  [[nodiscard]] double noise_chroma() const { return noise_chroma_; }
+  [[nodiscard]] const cv::Vec3f& typical() const { return typical_; }  // Y Cb Cr of the bed's middle
+  void set_blur(double blur) { blur_ = blur; }
+
+ private:
+  void refresh_tolerance(int row);
+
+  const Region* region_;
+  cv::Mat luma_, cb_, cr_;      // CV_32F: luma full size, chroma half
+  cv::Mat coarse_;              // CV_32F, luma at half size
+  cv::Mat weight_luma_;         // CV_32F, 1 / tolerated variance at half size (edges of lines and noses tolerate more)
+  cv::Mat known_;               // CV_8U, half size: 0 filled in, 1 seen bare
+  cv::Mat waiting_[3];          // CV_32F, half size: what might be taken over
+  cv::Mat waited_;              // CV_8U, visits
+  double noise_luma_ = 2, noise_chroma_ = 1, blur_ = 0.7;
+  double weight_chroma_ = 1;
+  cv::Vec3f typical_;
+  int visit_ = 0;
+};
+
+}  // namespace baizetrace::sight

@@ -1,0 +1,193 @@
+#include "sight/cloth_field.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <opencv2/imgproc.hpp>
+
+namespace baizetrace::sight {
+
+namespace {
+
+constexpr int kTerms = 15;  // of a polynomial of degree 4 in two variables: lamps and vignetting
+constexpr double kThingSigma = 5;
+
+std::array<double, kTerms> terms(double x, double y) {
+  std::array<double, kTerms> t{};
+  std::size_t n = 0;
+  double px = 1;
+  for (int i = 0; i <= 4; ++i, px *= x) {
+    double py = px;
+    for (int j = 0; i + j <= 4; ++j, py *= y) t[n++] = py;
+  }
+  return t;
+}
+
+struct Field {
+  Eigen::Matrix<double, kTerms, 3> c;
+  double scale[3];  // robust scatter of cells about it
+};
+
+struct Cell {
+  double x, y;
+  double v[3];
+};
+
+// Iteratively reweighted least squares with a weight that ignores what is far off: people and balls.
+Field fit_field(const std::vector<Cell>& cells) {
+  Field f;
+  f.c.setZero();
+  for (int k = 0; k < 3; ++k) {
+    std::vector<double> v;
+    for (const Cell& c : cells) v.push_back(c.v[k]);
+    std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
+    f.c(0, k) = v[v.size() / 2];
+    for (double& a : v) a = std::abs(a - f.c(0, k));
+    std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
+    f.scale[k] = 1.4826 * v[v.size() / 2] + 0.5;
+  }
+  for (int pass = 0; pass < 8; ++pass) {
+    Eigen::Matrix<double, kTerms, kTerms> N = Eigen::Matrix<double, kTerms, kTerms>::Identity() * 1e-6;
+    Eigen::Matrix<double, kTerms, 3> r = Eigen::Matrix<double, kTerms, 3>::Zero();
+    std::array<std::vector<double>, 3> off;
+    for (const Cell& c : cells) {
+      const auto t = terms(c.x, c.y);
+      const Eigen::Map<const Eigen::Matrix<double, kTerms, 1>> T(t.data());
+      double q = 0;
+      for (int k = 0; k < 3; ++k) {
+        const double d = c.v[k] - T.dot(f.c.col(k));
+        off[static_cast<std::size_t>(k)].push_back(std::abs(d));
+        q += d * d / (f.scale[k] * f.scale[k]);
+      }
+      const double w = q < 16 ? (1 - q / 16) * (1 - q / 16) : 0;
+      if (w == 0) continue;
+      N += w * T * T.transpose();
+      for (int k = 0; k < 3; ++k) r.col(k) += w * c.v[k] * T;
+    }
+    f.c = N.ldlt().solve(r);
+    for (int k = 0; k < 3; ++k) {
+      auto& o = off[static_cast<std::size_t>(k)];
+      std::nth_element(o.begin(), o.begin() + static_cast<std::ptrdiff_t>(o.size() / 2), o.end());
+      f.scale[k] = std::max(0.4, 1.4826 * o[o.size() / 2]);
+    }
+  }
+  return f;
+}
+
+// Fills what is not `good` from what is, by averaging over growing boxes.
+void spread(cv::Mat& plane, const cv::Mat& good, int first_box) {
+  cv::Mat weight, sum, value, filled = plane.clone();
+  good.convertTo(weight, CV_32F, 1.0 / 255);
+  cv::Mat missing = good == 0;
+  cv::Mat masked;
+  plane.copyTo(masked, good);
+  for (int box = first_box; box < 16 * first_box; box *= 2) {
+    cv::Mat w;
+    cv::boxFilter(weight, w, CV_32F, {2 * box + 1, 2 * box + 1}, {-1, -1}, true, cv::BORDER_CONSTANT);
+    cv::boxFilter(masked, sum, CV_32F, {2 * box + 1, 2 * box + 1}, {-1, -1}, true, cv::BORDER_CONSTANT);
+    const cv::Mat enough = (w > 0.08F) & missing;
+    cv::divide(sum, w, value);
+    value.copyTo(filled, enough);
+    missing.setTo(0, enough);
+    if (cv::countNonZero(missing) == 0) break;
+  }
+  plane = filled;
+}
+
+}  // namespace
+
+Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& luma, cv::Mat& cb, cv::Mat& cr,
+                              double noise_luma, double noise_chroma) {
+  const int cell = std::max(3, static_cast<int>(region.ball_radius / 2));  // coarse pixels: a ball's radius
+  const double cx = 0.5 * region.cols, cy = 0.5 * region.rows, per = 2.0 / region.cols;
+  std::vector<Cell> cells;
+  for (int y = region.box.y; y + cell <= region.box.y + region.box.height; y += cell)
+    for (int x = region.box.x; x + cell <= region.box.x + region.box.width; x += cell) {
+      Cell c{(x + 0.5 * cell - cx) * per, (y + 0.5 * cell - cy) * per, {0, 0, 0}};
+      bool bed = true;
+      for (int j = 0; j < cell && bed; ++j)
+        for (int i = 0; i < cell && bed; ++i) {
+          bed = region.kind.at<std::uint8_t>(y + j, x + i) == Region::bed;
+          c.v[0] += static_cast<double>(coarse.at<float>(y + j, x + i));
+          c.v[1] += static_cast<double>(cb.at<float>(y + j, x + i));
+          c.v[2] += static_cast<double>(cr.at<float>(y + j, x + i));
+        }
+      if (!bed) continue;
+      for (double& v : c.v) v /= cell * cell;
+      cells.push_back(c);
+    }
+  if (cells.size() < 100) return fail("the bed is too small in the picture to tell the cloth");
+  const Field field = fit_field(cells);
+
+  // What is unlike it, pixel by pixel.
+  const double tl = std::max({3.0, noise_luma, 2 * field.scale[0]});
+  const double tc = std::max({1.5, noise_chroma, 2 * field.scale[1], 2 * field.scale[2]});
+  cv::Mat unlike = cv::Mat::zeros(region.rows, region.cols, CV_8U);
+  cv::Mat smooth[3];
+  for (cv::Mat& m : smooth) m = cv::Mat::zeros(region.rows, region.cols, CV_32F);
+  std::array<std::vector<float>, 3> middle;
+  std::size_t bed_pixels = 0, cloth_pixels = 0;
+  for (int y = region.box.y; y < region.box.y + region.box.height; ++y)
+    for (int x = region.box.x; x < region.box.x + region.box.width; ++x) {
+      if (region.kind.at<std::uint8_t>(y, x) != Region::bed) continue;
+      ++bed_pixels;
+      const auto t = terms((x + 0.5 - cx) * per, (y + 0.5 - cy) * per);
+      double v[3] = {0, 0, 0};
+      for (int k = 0; k < 3; ++k) {
+        for (int i = 0; i < kTerms; ++i) v[k] += t[static_cast<std::size_t>(i)] * field.c(i, k);
+        smooth[k].at<float>(y, x) = static_cast<float>(v[k]);
+      }
+      const double dl = (static_cast<double>(coarse.at<float>(y, x)) - v[0]) / tl;
+      const double db = (static_cast<double>(cb.at<float>(y, x)) - v[1]) / tc;
+      const double dr = (static_cast<double>(cr.at<float>(y, x)) - v[2]) / tc;
+      const double q = dl * dl + db * db + dr * dr;
+      if (q > kThingSigma * kThingSigma) {
+        unlike.at<std::uint8_t>(y, x) = 255;
+      } else {
+        ++cloth_pixels;
+        if (((x ^ y) & 15) == 0)
+          for (int k = 0; k < 3; ++k) middle[static_cast<std::size_t>(k)].push_back(static_cast<float>(v[k]));
+      }
+    }
+  if (cloth_pixels * 3 < bed_pixels) return fail("less than a third of the bed is seen as one cloth");
+
+  // Lines, spots and chalk marks are thin: opening leaves what is at least half a ball wide.
+  const int half = std::max(1, static_cast<int>(std::lround(region.smallest_ball / 2 * 0.4)));
+  const auto disc = [](int r) { return cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1}); };
+  cv::Mat thing;
+  cv::morphologyEx(unlike, thing, cv::MORPH_OPEN, disc(half));
+  const int margin = std::max(2, static_cast<int>(std::lround(region.ball_radius / 2 * 0.7)));
+  cv::dilate(thing, thing, disc(margin));
+
+  Filled out;
+  out.thing = thing;
+  out.known = cv::Mat(region.rows, region.cols, CV_8U, cv::Scalar(1));
+  out.known.setTo(0, thing);
+  for (int k = 0; k < 3; ++k) {
+    auto& m = middle[static_cast<std::size_t>(k)];
+    std::nth_element(m.begin(), m.begin() + static_cast<std::ptrdiff_t>(m.size() / 2), m.end());
+    out.typical[k] = m[m.size() / 2];
+  }
+  const cv::Mat on_bed = region.kind == Region::bed;
+  const cv::Mat on_rim = region.kind == Region::rim;
+  cv::Mat* planes[3] = {&coarse, &cb, &cr};
+  const cv::Mat before = coarse.clone();
+  for (int k = 0; k < 3; ++k) {
+    // Bed: smooth cloth plus what the surroundings differ from it (lines left out of that).
+    cv::Mat rest = *planes[k] - smooth[k];
+    spread(rest, on_bed & (unlike == 0) & (thing == 0), margin);
+    rest += smooth[k];
+    rest.copyTo(*planes[k], on_bed & thing);
+    // Rim: what is beside it along the rim.
+    cv::Mat beside = planes[k]->clone();
+    spread(beside, on_rim & (thing == 0), margin);
+    beside.copyTo(*planes[k], on_rim & thing);
+  }
+  for (int y = 0; y < region.rows; ++y)
+    for (int x = 0; x < region.cols; ++x)
+      if (thing.at<std::uint8_t>(y, x))
+        for (int j = 0; j < 4; ++j) luma.at<float>(2 * y + j / 2, 2 * x + j % 2) = coarse.at<float>(y, x);
+  return out;
+}
+
+}  // namespace baizetrace::sight

@@ -1,0 +1,108 @@
+#include "sight/colour.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace baizetrace::sight {
+
+namespace {
+// How balls of one kind differ from their expected look within a clip, levels: light falls off over the table.
+constexpr double kLumaSd = 14, kLumaShare = 0.10, kChromaSd = 5, kChromaShare = 0.10;
+// Before samples were taken the look is a guess.
+constexpr double kGuess = 1.8;
+constexpr double kClear = 6;       // log likelihood by which a sample must belong to its kind to move it
+constexpr double kMostWeight = 40; // samples
+}  // namespace
+
+Eigen::Vector3d ycbcr_of_srgb(const Eigen::Vector3d& srgb) {
+  // BT.709 (ITU-R BT.709-6, items 3.2 to 3.4), gamma-coded values.
+  constexpr double kr = 0.2126, kb = 0.0722, kg = 1 - kr - kb;
+  const double r = srgb[0] / 255, g = srgb[1] / 255, b = srgb[2] / 255;
+  const double y = kr * r + kg * g + kb * b;
+  return {16 + 219 * y, 128 + 224 * (b - y) / (2 * (1 - kb)), 128 + 224 * (r - y) / (2 * (1 - kr))};
+}
+
+Colours::Colours(const table::BallSet& balls) {
+  for (const table::BallKind& k : balls.kinds) kinds_.push_back({k.srgb, ycbcr_of_srgb(k.srgb), 0, k.count});
+}
+
+double Colours::distance2(const Kind& kind, const Eigen::Vector3d& look, const Eigen::Vector3d& body) {
+  const double guess = kind.weight >= 1 ? 1 : kGuess;
+  const double sl = guess * (kLumaSd + kLumaShare * (look[0] - 16));
+  const double saturation = std::hypot(look[1] - 128, look[2] - 128);
+  const double sc = guess * (kChromaSd + kChromaShare * saturation);
+  const double dl = (body[0] - look[0]) / sl, db = (body[1] - look[1]) / sc, dr = (body[2] - look[2]) / sc;
+  return dl * dl + db * db + dr * dr;
+}
+
+void Colours::learn(std::span<const Eigen::Vector3d> bodies) {
+  if (bodies.size() < 2) return;
+  double best = std::numeric_limits<double>::max();
+  Eigen::Vector3d best_light(1, 1, 1);
+  std::vector<Eigen::Vector3d> looks(kinds_.size());
+  std::vector<int> used(kinds_.size());
+  for (double e = 0.40; e < 1.25; e *= 1.06)
+    for (double r = 0.80; r < 1.26; r *= 1.06)
+      for (double b = 0.75; b < 1.26; b *= 1.06) {
+        for (std::size_t k = 0; k < kinds_.size(); ++k)
+          looks[k] = ycbcr_of_srgb(kinds_[k].srgb.cwiseProduct(Eigen::Vector3d(e * r, e, e * b)).cwiseMin(255));
+        std::fill(used.begin(), used.end(), 0);
+        double cost = 2 * std::pow(std::log(r) / 0.15, 2) + 2 * std::pow(std::log(b) / 0.15, 2) +
+                      std::pow(std::log(e / 0.85) / 0.4, 2);
+        for (const Eigen::Vector3d& body : bodies) {
+          double least = std::numeric_limits<double>::max();
+          std::size_t which = 0;
+          for (std::size_t k = 0; k < kinds_.size(); ++k) {
+            const double d = distance2(kinds_[k], looks[k], body) + (used[k] >= kinds_[k].count ? 12 : 0);
+            if (d < least) {
+              least = d;
+              which = k;
+            }
+          }
+          ++used[which];
+          cost += std::min(least, 30.0);
+        }
+        if (cost < best) {
+          best = cost;
+          best_light = {e * r, e, e * b};
+        }
+      }
+  for (Kind& k : kinds_) k.look = ycbcr_of_srgb(k.srgb.cwiseProduct(best_light).cwiseMin(255));
+  for (const Eigen::Vector3d& body : bodies) take(body);
+}
+
+void Colours::take(const Eigen::Vector3d& body) {
+  std::size_t best = 0;
+  double d1 = std::numeric_limits<double>::max(), d2 = d1;
+  for (std::size_t k = 0; k < kinds_.size(); ++k) {
+    const double d = distance2(kinds_[k], kinds_[k].look, body);
+    if (d < d1) {
+      d2 = d1;
+      d1 = d;
+      best = k;
+    } else {
+      d2 = std::min(d2, d);
+    }
+  }
+  if (d1 > 20 || 0.5 * (d2 - d1) < kClear) return;
+  Kind& k = kinds_[best];
+  k.weight = std::min(k.weight + 1, kMostWeight);
+  k.look += (body - k.look) / (k.weight + 0.25);
+}
+
+std::vector<float> Colours::likelihood(const Eigen::Vector3d& body) const {
+  std::vector<float> l;
+  for (const Kind& k : kinds_) l.push_back(static_cast<float>(-0.5 * distance2(k, k.look, body)));
+  const float best = *std::max_element(l.begin(), l.end());
+  for (float& v : l) v = std::max(v - best, -60.0F);
+  return l;
+}
+
+double Colours::strangeness(const Eigen::Vector3d& body) const {
+  double least = std::numeric_limits<double>::max();
+  for (const Kind& k : kinds_) least = std::min(least, distance2(k, k.look, body));
+  return least;
+}
+
+}  // namespace baizetrace::sight

@@ -1,0 +1,42 @@
+// The exposure of the clip's frames, as smeared balls of known speed tell it.
+#pragma once
+
+#include <algorithm>
+#include <deque>
+#include <utility>
+
+#include "sight/ball_fit.hpp"
+
+namespace baizetrace::sight {
+
+class Exposure {
+ public:
+  // A smeared ball and its speed (px/s) from its places before and after.
+  void take(const BallFit& fit, const Vec2& velocity) {
+    constexpr double kLeastSmear = 4;  // px: shorter smears drown in the edge's blur
+    const double v = velocity.norm();
+    if (fit.visible < 0.7 || v <= 0 || fit.smear.norm() < kLeastSmear) return;
+    const double e = fit.smear.dot(velocity) / (v * v);
+    if (e <= 0 || (fit.smear - e * velocity).norm() > 0.3 * fit.smear.norm()) return;
+    recent_.push_back(e);
+    if (recent_.size() > 61) recent_.pop_front();
+  }
+  // s; 0: not known yet.
+  [[nodiscard]] double value() const {
+    constexpr std::size_t kEnough = 5;
+    if (recent_.size() < kEnough) return 0;
+    std::vector<double> v(recent_.begin(), recent_.end());
+    std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
+    return v[v.size() / 2];
+  }
+  // Exposure and how well it is known, before streaks told it too: between none and the whole frame interval.
+  [[nodiscard]] std::pair<double, double> guess(double interval) const {
+    const double e = value();
+    return e > 0 ? std::pair{e, 0.1 * e} : std::pair{0.3 * interval, 0.25 * interval};
+  }
+
+ private:
+  std::deque<double> recent_;
+};
+
+}  // namespace baizetrace::sight

@@ -1,0 +1,354 @@
+#include "sight/eye.hpp"
+
+#include <algorithm>
+#include <opencv2/imgproc.hpp>
+
+#include "sight/ball_fit.hpp"
+#include "sight/blobs.hpp"
+#include "sight/cloth.hpp"
+#include "sight/colour.hpp"
+#include "sight/exposure.hpp"
+#include "sight/known_ball.hpp"
+#include "sight/region.hpp"
+
+namespace baizetrace::sight {
+
+namespace {
+
+constexpr int kLearnFrames = 7;           // the median of so many is the first background
+constexpr double kRefitEvery = 0.5;       // s, of a resting ball whose picture does not change
+constexpr double kVisibleKnown = 0.30;    // share of the outline that must be seen of a ball known to be there
+constexpr double kVisibleNew = 0.56;      // and of one that is not
+constexpr double kStrangest = 25;         // squared standard deviations from the nearest kind's colour
+constexpr double kScatter = 5;            // levels of chroma: a ball has one colour, a sleeve and a hand have not
+constexpr double kForgetResting = 20;     // s out of sight
+constexpr double kForgetMoving = 0.4;     // s
+constexpr double kFastest = 12;           // m/s, of anything on a table
+constexpr double kFallen = 0.003;         // m beyond the fall: no longer on the bed
+constexpr double kShadowReach = 1.7;      // ball radii around a ball where the cloth is not bare
+constexpr double kMoved = 0.6;            // px between frames: it moves
+
+}  // namespace
+
+struct Eye::State {
+  camera::Rig rig;
+  table::Table table;
+  table::BallSet balls;
+  EyeOptions options;
+  Region region;
+  Cloth cloth;
+  Colours colours;
+  Exposure exposure;
+  std::vector<KnownBall> known;
+  cv::Mat change, open;
+  double radius;
+  double last_time = -1, interval = 1.0 / 30;
+  bool learned = false;
+
+  State(const camera::Rig& r, const table::Table& t, const table::BallSet& b, const EyeOptions& o)
+      : rig(r), table(t), balls(b), options(o), region(Region::make(r, t, b.kinds.at(0).radius)), cloth(region),
+        colours(b), radius(b.kinds.at(0).radius) {}
+
+  Look look(const video::Frame& frame);
+  bool see_known(const View& view, const video::Frame& frame, KnownBall& ball);
+  bool accept(const BallFit& fit, double visible) const;
+  void take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked);
+  void seek_new(const View& view, const video::Frame& frame);
+  void erase(const KnownBall& ball);
+  void cover_rest(Look& look);
+  std::vector<Ellipse> others_near(const Vec2& pixel, const KnownBall* but) const;
+  double own_time(const video::Frame& frame, const Vec2& pixel) const {
+    return frame.time + rig.readout * frame.row_share(pixel);
+  }
+};
+
+Eye::Eye(const camera::Rig& rig, const table::Table& table, const table::BallSet& balls, const EyeOptions& options)
+    : state_(std::make_unique<State>(rig, table, balls, options)) {}
+Eye::Eye(Eye&&) noexcept = default;
+Eye::~Eye() = default;
+double Eye::exposure() const { return state_->exposure.value(); }
+Look Eye::look(const video::Frame& frame) { return state_->look(frame); }
+
+Result<Done> Eye::learn(video::Clip& clip) {
+  State& s = *state_;
+  std::vector<video::Frame> frames;
+  double next = 0;
+  while (auto f = clip.next()) {
+    if (f->width() != s.rig.camera.width || f->height() != s.rig.camera.height)
+      return fail("the rig is for {} x {} pictures, the clip's are {} x {}", s.rig.camera.width, s.rig.camera.height,
+                  f->width(), f->height());
+    if (!f->damaged && !f->repeated && f->time >= next) {
+      frames.push_back(std::move(*f));
+      next = frames.back().time + s.options.learn_for / (kLearnFrames - 1) * 0.999;
+    }
+    if (frames.size() >= kLearnFrames) break;
+  }
+  if (const auto learned = s.cloth.learn(frames); !learned) return learned;
+  s.learned = true;
+  // The balls that lie there tell the light's colour and the edges' blur.
+  s.known.clear();
+  (void)s.look(frames.back());
+  std::vector<Eigen::Vector3d> bodies;
+  for (const KnownBall& b : s.known) bodies.push_back(b.colour);
+  s.colours.learn(bodies);
+  const Gain gain = s.cloth.gain_of(frames.back());
+  double best = 1e30;
+  double best_blur = 0.7;
+  for (double blur = 0.4; blur < 1.6; blur += 0.1) {
+    View view = s.cloth.view(frames.back(), gain);
+    view.blur = blur;
+    double cost = 0;
+    for (const KnownBall& b : s.known) {
+      if (b.contrast < 8) continue;
+      BallFitOptions o;
+      o.search = 0.7;
+      const auto fit = fit_ball(view, s.rig.camera, b.at, s.radius, o);
+      cost += fit ? std::log(fit->misfit) : 5;
+    }
+    if (cost < best) {
+      best = cost;
+      best_blur = blur;
+    }
+  }
+  s.cloth.set_blur(best_blur);
+  s.known.clear();
+  s.last_time = -1;
+  return clip.seek(0);
+}
+
+bool Eye::State::accept(const BallFit& fit, double visible) const {
+  if (fit.visible < visible || std::abs(fit.radius_off) > 0.7 || fit.contrast < 4) return false;
+  if (!region.ball_can_be(fit.at)) return false;
+  for (const table::Pocket& p : table.pockets())
+    if (p.to_fall(fit.at) < -kFallen) return false;
+  return true;
+}
+
+std::vector<Ellipse> Eye::State::others_near(const Vec2& pixel, const KnownBall* but) const {
+  std::vector<Ellipse> others;
+  for (const KnownBall& k : known)
+    if (&k != but && k.seen && (k.ellipse.centre - pixel).norm() < 4 * k.ellipse.radius) others.push_back(k.ellipse);
+  return others;
+}
+
+void Eye::State::take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked) {
+  const double time = own_time(frame, fit.pixel);
+  if (linked && time > ball.time) {
+    const Vec2 v = (fit.pixel - ball.pixel) / (time - ball.time);
+    const bool had = ball.moving;
+    ball.moving = (fit.pixel - ball.pixel).norm() > kMoved * std::max(1.0, (time - ball.time) / interval) ||
+                  (had && (fit.pixel - ball.pixel).norm() > 0.3 * kMoved);
+    if (ball.moving && had && !ball.lost) exposure.take(fit, 0.5 * (v + ball.velocity));
+    ball.velocity = ball.moving ? v : Vec2(0, 0);
+  }
+  ball.at = fit.at;
+  ball.covariance = fit.covariance;
+  ball.pixel = fit.pixel;
+  ball.ellipse = fit.ellipse;
+  ball.smear = fit.smear;
+  ball.visible = fit.visible;
+  ball.contrast = fit.contrast;
+  ball.colour = fit.colour;
+  ball.time = ball.fit_time = time;
+  ball.seen = true;
+  ball.fresh = true;
+  ball.lost = false;
+  ball.remember(view);
+}
+
+bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBall& ball) {
+  const double time = own_time(frame, ball.pixel);
+  if (!ball.moving) {
+    const bool same = ball.unchanged(view);
+    if (same && time - ball.fit_time < kRefitEvery) {
+      ball.time = time;
+      ball.seen = true;
+      ball.fresh = false;
+      ball.lost = false;
+      return true;
+    }
+  }
+  const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;
+  const auto at = rig.camera.on_plane(start, radius);
+  if (!at) return false;
+  const auto others = others_near(start, &ball);
+  BallFitOptions o;
+  o.others = others;
+  o.search = ball.moving ? std::clamp(0.1 * ball.velocity.norm() * (time - ball.time), 3.0, 6.0) : 2.0;
+  if (ball.moving) {
+    const auto [e, u] = exposure.guess(interval);
+    o.smear = e * ball.velocity;
+    o.smear_sd = std::max(0.7, (u + 0.15 * e) * ball.velocity.norm());
+    o.moving = o.smear.norm() > 1.0;
+    if (!o.moving) o.smear.setZero();
+  }
+  const auto fit = fit_ball(view, rig.camera, *at, radius, o);
+  if (!fit || !accept(*fit, kVisibleKnown) || !ball.same_colour(fit->colour)) return false;
+  take(frame, view, *fit, ball, true);
+  return true;
+}
+
+void Eye::State::erase(const KnownBall& ball) {
+  // What a seen ball explains: itself, its smear and a rim for the outline's blur.
+  const Vec2 box = ball.ellipse.half_box() * 1.25 + 0.5 * ball.smear.cwiseAbs() + Vec2::Constant(2);
+  const Vec2 c = ball.ellipse.centre;
+  for (int y = std::max(0, static_cast<int>((c.y() - box.y()) / 2)); y <= std::min(region.rows - 1, static_cast<int>((c.y() + box.y()) / 2)); ++y)
+    for (int x = std::max(0, static_cast<int>((c.x() - box.x()) / 2)); x <= std::min(region.cols - 1, static_cast<int>((c.x() + box.x()) / 2)); ++x) {
+      const Vec2 p(2 * x + 0.5, 2 * y + 0.5);
+      const double l2 = ball.smear.squaredNorm();
+      const double t = l2 > 0 ? std::clamp((p - c).dot(ball.smear) / l2, -0.5, 0.5) : 0;
+      if (ball.ellipse.share(p - t * ball.smear) < 1.15 + 1.5 / ball.ellipse.radius) change.at<std::uint8_t>(y, x) = 0;
+    }
+}
+
+void Eye::State::seek_new(const View& view, const video::Frame& frame) {
+  const double small_area = kPi * region.smallest_ball * region.smallest_ball / 4;
+  for (const int level : {static_cast<int>(Cloth::kThing), static_cast<int>(Cloth::kShade)}) {
+    const auto blobs = find_blobs(change, region.box, level, std::max(4, static_cast<int>(0.3 * small_area)));
+    for (const Blob& blob : blobs) {
+      const auto middle = rig.camera.on_plane(2 * blob.centre, radius);
+      const auto size = middle ? ball_ellipse(rig.camera, *middle, radius) : std::nullopt;
+      if (!size) continue;
+      auto seeds = seeds_in(blob, size->radius);
+      // Shades: only what is as large as a ball.
+      if (level == Cloth::kShade && (seeds.size() != 1 || blob.area > 1.6 * kPi * size->radius * size->radius / 4)) continue;
+      for (const Seed& seed : seeds) {
+        bool taken = false;
+        for (const KnownBall& k : known) taken = taken || (k.seen && (k.ellipse.centre - seed.at).norm() < 0.8 * k.ellipse.radius);
+        if (taken) continue;
+        const auto at = rig.camera.on_plane(seed.at, radius);
+        if (!at || !region.ball_can_be(*at)) continue;
+        BallFitOptions o;
+        const auto others = others_near(seed.at, nullptr);
+        o.others = others;
+        o.search = std::max(4.0, 0.4 * size->radius);
+        o.smear = seed.smear;
+        o.moving = seed.smear.norm() > 1.5;
+        o.smear_sd = std::max(1.5, 0.4 * seed.smear.norm());
+        auto fit = fit_ball(view, rig.camera, *at, radius, o);
+        if (!fit || !accept(*fit, kVisibleNew)) continue;
+        if (learned && (colours.strangeness(fit->colour) > kStrangest || fit->colour_scatter > kScatter + 2 * view.noise_chroma)) continue;
+        for (const KnownBall& k : known) taken = taken || (k.seen && (k.ellipse.centre - fit->ellipse.centre).norm() < 0.8 * k.ellipse.radius);
+        if (taken) continue;
+        // One that was lost from sight, of this colour and near enough?
+        KnownBall* best = nullptr;
+        double nearest = 1e9;
+        for (KnownBall& k : known) {
+          if (k.seen || !k.same_colour(fit->colour)) continue;
+          const double dt = own_time(frame, fit->pixel) - k.time;
+          const double reach = kFastest * dt + 0.03, d = (k.at - fit->at).norm();
+          if (d < reach && d < nearest) {
+            nearest = d;
+            best = &k;
+          }
+        }
+        if (best == nullptr) {
+          known.emplace_back();
+          best = &known.back();
+          take(frame, view, *fit, *best, false);
+        } else {
+          const double dt = own_time(frame, fit->pixel) - best->time;
+          if (dt > 2.5 * interval) best->lost = true;
+          take(frame, view, *fit, *best, true);
+        }
+        erase(*best);
+      }
+    }
+  }
+}
+
+void Eye::State::cover_rest(Look& look) {
+  look.cover.half_width = region.cover_half_width;
+  look.cover.half_length = region.cover_half_length;
+  open.create(region.rows, region.cols, CV_8U);
+  open.setTo(255);
+  const double ball_area = kPi * region.ball_radius * region.ball_radius / 4;
+  for (const Blob& blob : find_blobs(change, region.box, Cloth::kThing, std::max(4, static_cast<int>(0.25 * ball_area)))) {
+    for (const Run& r : blob.runs) {
+      const int y = r.y / Region::kCellStep;
+      for (int x = r.x0 / Region::kCellStep; x <= (r.x1 - 1) / Region::kCellStep; ++x) {
+        const short cell = region.cell.at<short>(y, x);
+        if (cell >= 0) look.cover.cells.set(static_cast<std::size_t>(cell));
+      }
+    }
+    // People and hands may stand still as long as they like; small leftovers (a mark, a line uncovered) are cloth.
+    if (blob.area > 1.5 * ball_area && stout_share(blob, 0.5 * region.ball_radius) > 0.3)
+      for (const Run& r : blob.runs) {
+        auto* row = open.ptr<std::uint8_t>(r.y);
+        std::fill(row + r.x0, row + r.x1, std::uint8_t{0});
+      }
+  }
+  for (const KnownBall& k : known) {
+    const Vec2 c = k.ellipse.centre / 2;
+    const double reach = kShadowReach * k.ellipse.radius / 2 + 0.25 * k.smear.norm();
+    for (int y = std::max(0, static_cast<int>(c.y() - reach)); y <= std::min(region.rows - 1, static_cast<int>(c.y() + reach) + 1); ++y) {
+      const double w2 = reach * reach - (y - c.y()) * (y - c.y());
+      if (w2 <= 0) continue;
+      const double w = std::sqrt(w2);
+      const int x0 = std::max(0, static_cast<int>(c.x() - w)), x1 = std::min(region.cols, static_cast<int>(c.x() + w) + 1);
+      if (x0 < x1) std::fill(open.ptr<std::uint8_t>(y) + x0, open.ptr<std::uint8_t>(y) + x1, std::uint8_t{0});
+    }
+  }
+}
+
+Look Eye::State::look(const video::Frame& frame) {
+  Look out;
+  out.frame = frame.index;
+  out.time = frame.time;
+  out.damaged = frame.damaged;
+  out.repeated = frame.repeated;
+  if (frame.damaged || frame.repeated || !learned) return out;
+  if (last_time >= 0 && frame.time > last_time) interval += 0.1 * (std::min(frame.time - last_time, 0.2) - interval);
+  last_time = frame.time;
+
+  const Gain gain = cloth.gain_of(frame);
+  cloth.compare(frame, gain, change);
+  const View view = cloth.view(frame, gain);
+  for (KnownBall& k : known) k.seen = k.fresh = false;
+  // Resting balls first: they tell the others' surroundings.
+  for (const bool moving : {false, true})
+    for (KnownBall& k : known)
+      if (k.moving == moving && !k.seen) see_known(view, frame, k);
+  // Two memories of one ball: the better stays.
+  for (std::size_t i = 0; i < known.size(); ++i)
+    for (std::size_t j = i + 1; j < known.size(); ++j)
+      if (known[i].seen && known[j].seen &&
+          (known[i].ellipse.centre - known[j].ellipse.centre).norm() < 1.0 * known[i].ellipse.radius) {
+        const bool first = known[i].visible * known[i].contrast >= known[j].visible * known[j].contrast;
+        (first ? known[j] : known[i]).forget = true;
+        (first ? known[j] : known[i]).seen = false;
+      }
+  for (const KnownBall& k : known)
+    if (k.seen) erase(k);
+  seek_new(view, frame);
+
+  std::erase_if(known, [&](const KnownBall& k) {
+    if (k.forget) return true;
+    if (k.seen) return false;
+    const double unseen = frame.time - k.time;
+    if (k.moving) return unseen > kForgetMoving;
+    // Bare cloth where it lay: it is gone.
+    return unseen > kForgetResting || (unseen > 2 * interval && k.bare(change));
+  });
+  for (const KnownBall& k : known) {
+    if (!k.seen) continue;
+    Sighting s;
+    s.frame = frame.index;
+    s.time = own_time(frame, k.pixel);
+    s.at = k.at;
+    s.covariance = k.covariance;
+    s.pixel = k.pixel;
+    s.row = frame.row_share(k.pixel);
+    s.visible = k.visible;
+    s.fresh = k.fresh;
+    s.streak = k.smear.norm() > 2;
+    s.colour = colours.likelihood(k.colour);
+    out.sightings.push_back(std::move(s));
+    if (k.fresh && !k.moving) colours.take(k.colour);
+  }
+  cover_rest(out);
+  cloth.follow(frame, gain, change, open);
+  return out;
+}
+
+}  // namespace baizetrace::sight

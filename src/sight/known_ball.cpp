@@ -1,0 +1,66 @@
+#include "sight/known_ball.hpp"
+
+#include <algorithm>
+
+namespace baizetrace::sight {
+
+namespace {
+constexpr float kBlackLuma = 16;
+constexpr double kAround = 1.3;      // ball radii kept of the picture
+constexpr double kChange = 1.3;      // of the mean difference against its usual, and
+constexpr double kChangeLevels = 0.25;  // so many levels more: something has changed
+}  // namespace
+
+void KnownBall::remember(const View& view) {
+  const Vec2 half = kAround * ellipse.half_box();
+  const Vec2 low = ellipse.centre - half, high = ellipse.centre + half;
+  box_ = cv::Rect(cv::Point(static_cast<int>(low.x()), static_cast<int>(low.y())),
+                  cv::Point(static_cast<int>(high.x()) + 1, static_cast<int>(high.y()) + 1)) &
+         cv::Rect(0, 0, view.luma.cols, view.luma.rows);
+  view.luma(box_).convertTo(patch_, CV_32F, 1.0 / static_cast<double>(view.gain.at(ellipse.centre.x(), ellipse.centre.y())));
+}
+
+bool KnownBall::unchanged(const View& view) {
+  if (patch_.empty()) return false;
+  const float share = 1.0F / view.gain.at(ellipse.centre.x(), ellipse.centre.y());
+  double sum = 0;
+  int n = 0;
+  for (int y = 0; y < box_.height; y += 2) {
+    const auto* now = view.luma.ptr<std::uint8_t>(box_.y + y) + box_.x;
+    const auto* was = patch_.ptr<float>(y);
+    float row = 0;
+    for (int x = 0; x < box_.width; ++x) row += std::abs(share * static_cast<float>(now[x]) - was[x]);
+    sum += static_cast<double>(row);
+    n += box_.width;
+  }
+  const double mean = sum / std::max(1, n);
+  if (quiet_ == 0) {
+    // The first comparison after a fit: noise alone gives 1.13 standard deviations.
+    if (mean > 1.6 * view.noise_luma + 0.5) return false;
+    quiet_ = mean;
+    return true;
+  }
+  if (mean > kChange * quiet_ + kChangeLevels) return false;
+  quiet_ += 0.1 * (mean - quiet_);
+  return true;
+}
+
+bool KnownBall::same_colour(const Eigen::Vector3d& other) const {
+  constexpr double kChroma = 14, kLuma = 40;  // levels: light falls off over the table, smears mix with cloth
+  return std::hypot(other[1] - colour[1], other[2] - colour[2]) < kChroma && std::abs(other[0] - colour[0]) < kLuma;
+}
+
+bool KnownBall::bare(const cv::Mat& change) const {
+  const double r = 0.7 * ellipse.radius / 2;
+  const Vec2 c = ellipse.centre / 2;
+  int all = 0, changed = 0;
+  for (int y = static_cast<int>(c.y() - r); y <= static_cast<int>(c.y() + r); ++y)
+    for (int x = static_cast<int>(c.x() - r); x <= static_cast<int>(c.x() + r); ++x) {
+      if (x < 0 || y < 0 || x >= change.cols || y >= change.rows) continue;
+      ++all;
+      changed += change.at<std::uint8_t>(y, x) != 0 ? 1 : 0;
+    }
+  return all > 0 && changed < 0.4 * all;
+}
+
+}  // namespace baizetrace::sight

@@ -1,0 +1,39 @@
+// A ball that was seen, remembered from frame to frame: where to look for it next, and whether it need be looked at.
+#pragma once
+
+#include <opencv2/core.hpp>
+
+#include "sight/ellipse.hpp"
+#include "sight/view.hpp"
+
+namespace baizetrace::sight {
+
+struct KnownBall {
+  Vec2 at = Vec2::Zero();
+  Mat2 covariance = Mat2::Zero();
+  Vec2 pixel = Vec2::Zero();
+  Ellipse ellipse;
+  Vec2 smear = Vec2::Zero();     // px in one exposure
+  Vec2 velocity = Vec2::Zero();  // px/s
+  Eigen::Vector3d colour = Eigen::Vector3d::Zero();
+  double visible = 0, contrast = 0;
+  double time = 0, fit_time = 0;  // s, own row's: last seen, last fitted
+  bool moving = false;
+  bool seen = false, fresh = false;  // in this frame
+  bool lost = false;                 // out of sight for longer than a frame before it was seen again
+  bool forget = false;
+
+  // Keeps the picture around the ball, to tell later whether anything there has changed.
+  void remember(const View& view);
+  [[nodiscard]] bool unchanged(const View& view);
+  [[nodiscard]] bool same_colour(const Eigen::Vector3d& other) const;
+  // Most of its place is bare cloth in this picture of what differs.
+  [[nodiscard]] bool bare(const cv::Mat& change) const;
+
+ private:
+  cv::Rect box_;
+  cv::Mat patch_;  // CV_32F, brightness gain taken out
+  double quiet_ = 0;  // levels, mean difference while nothing changes; 0: not known
+};
+
+}  // namespace baizetrace::sight
