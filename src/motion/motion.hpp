@@ -3,6 +3,7 @@
 
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "base/error.hpp"
@@ -32,7 +33,9 @@ struct Options {
 struct Prediction {
   Strike strike;
   std::vector<BallPath> balls;  // every ball given, in that order: pieces, contacts, rest or pocket; no rows
-  double total_time = 0;        // s, the last centre stops or falls
+  // Spin before and after each contact, rad/s: spins[i][k] belongs to balls[i].contacts[k].
+  std::vector<std::vector<std::pair<Vec3, Vec3>>> spins;
+  double total_time = 0;  // s, the last centre stops or falls
   int events = 0;
   bool complete = false;
   std::string why;  // when not complete

@@ -69,6 +69,7 @@ Result<Prediction> play(const table::Table& table, const Conditions& conditions,
     out.why = fmt::format("stopped after {} events, {:.3f} s after the strike; balls may still be moving",
                           options.most_events, out.total_time);
   out.balls.resize(balls.size());
+  out.spins.resize(balls.size());
   for (std::size_t i = 0; i < balls.size(); ++i) {
     BallPath& p = out.balls[i];
     p.ball = balls[i].name;
@@ -96,6 +97,7 @@ Result<Prediction> play(const table::Table& table, const Conditions& conditions,
       p.pocket_time = c.time;
     }
     p.contacts.push_back(std::move(c));
+    out.spins[e.ball].emplace_back(e.before.spin, e.after.spin);
   }
   return out;
 }
