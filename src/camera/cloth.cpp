@@ -1,0 +1,161 @@
+#include "camera/cloth.hpp"
+
+#include <algorithm>
+#include <numeric>
+#include <opencv2/imgproc.hpp>
+
+namespace baizetrace::camera {
+
+namespace {
+// Chroma over luma keeps through shade and lamp's falloff; luma's pedestal keeps black pixels from exploding.
+constexpr float kPedestal = 12;     // levels
+constexpr float kBinWidth = 0.02F;  // of the ratio
+constexpr int kBins = 100;          // ratios from -1 to 1
+constexpr float kDarkest = 22;      // levels: below it chroma is noise
+constexpr int kCandidates = 4;
+constexpr double kLeastShare = 0.05;  // of the picture: a table smaller than this gives balls below 5 px
+constexpr double kLeastSolidity = 0.6;
+constexpr double kLeastFilled = 0.6;  // balls and people standing on the cloth take less
+
+// The quadrangle of greatest area with corners among a convex polygon's vertices: for each diagonal the furthest
+// vertex on either side.
+std::array<cv::Point, 4> largest_quadrangle(const std::vector<cv::Point>& hull) {
+  const std::size_t n = hull.size();
+  double best = -1;
+  std::array<cv::Point, 4> corners{};
+  for (std::size_t i = 0; i < n; ++i)
+    for (std::size_t j = i + 2; j < n; ++j) {
+      const cv::Point d = hull[j] - hull[i];
+      double up = 0, down = 0;
+      std::size_t ku = i, kd = j;
+      for (std::size_t k = i + 1; k < j; ++k) {
+        const double a = std::abs(static_cast<double>(d.cross(hull[k] - hull[i])));
+        if (a > up) up = a, ku = k;
+      }
+      for (std::size_t k = j + 1; k < n + i; ++k) {
+        const double a = std::abs(static_cast<double>(d.cross(hull[k % n] - hull[i])));
+        if (a > down) down = a, kd = k % n;
+      }
+      if (up > 0 && down > 0 && up + down > best) {
+        best = up + down;
+        corners = {hull[i], hull[ku], hull[j], hull[kd]};
+      }
+    }
+  return corners;
+}
+}  // namespace
+
+std::vector<ClothRegion> find_cloth(const Scene& scene) {
+  const cv::Size half = scene.cb.size();
+  cv::Mat y;
+  cv::resize(scene.luma, y, half, 0, 0, cv::INTER_AREA);
+  cv::Mat u(half, CV_32F), v(half, CV_32F), histogram = cv::Mat::zeros(kBins, kBins, CV_32F);
+  for (int r = 0; r < half.height; ++r)
+    for (int c = 0; c < half.width; ++c) {
+      const float scale = 1 / (std::max(0.0F, y.at<float>(r, c) - 16) + kPedestal);
+      const float a = (scene.cb.at<float>(r, c) - 128) * scale, b = (scene.cr.at<float>(r, c) - 128) * scale;
+      u.at<float>(r, c) = a;
+      v.at<float>(r, c) = b;
+      if (y.at<float>(r, c) < kDarkest) continue;
+      const int i = std::clamp(static_cast<int>((a + 1) / kBinWidth), 0, kBins - 1);
+      const int j = std::clamp(static_cast<int>((b + 1) / kBinWidth), 0, kBins - 1);
+      histogram.at<float>(i, j) += 1;
+    }
+  cv::GaussianBlur(histogram, histogram, {5, 5}, 0.9);
+
+  std::vector<ClothRegion> regions;
+  for (int k = 0; k < kCandidates; ++k) {
+    double peak = 0;
+    cv::Point at;
+    cv::minMaxLoc(histogram, nullptr, &peak, nullptr, &at);
+    if (peak <= 0) break;
+    float mu = (static_cast<float>(at.y) + 0.5F) * kBinWidth - 1,
+          mv = (static_cast<float>(at.x) + 0.5F) * kBinWidth - 1;
+    // The cluster's middle and width, by re-estimation within three widths.
+    float width = 2.5F * kBinWidth;
+    for (int round = 0; round < 4; ++round) {
+      double su = 0, sv = 0, ss = 0, n = 0;
+      const float reach = 2.5F * width;
+      for (int r = 0; r < half.height; r += 2)
+        for (int c = 0; c < half.width; c += 2) {
+          const float du = u.at<float>(r, c) - mu, dv = v.at<float>(r, c) - mv, d2 = du * du + dv * dv;
+          if (d2 > reach * reach || y.at<float>(r, c) < kDarkest) continue;
+          su += static_cast<double>(du);
+          sv += static_cast<double>(dv);
+          ss += static_cast<double>(d2);
+          n += 1;
+        }
+      if (n < 1) break;
+      mu += static_cast<float>(su / n);
+      mv += static_cast<float>(sv / n);
+      width = std::clamp(static_cast<float>(std::sqrt(ss / n / 2)), 0.4F * kBinWidth, 3.0F * kBinWidth);
+    }
+    // Shadows at the noses and lamp's falloff stretch the cluster: wider than its core, but short of wood and skin.
+    const float reach = std::max(4.0F * width, 0.06F);
+    cv::circle(histogram, at, static_cast<int>(std::ceil(reach / kBinWidth)), cv::Scalar(0), cv::FILLED);
+    cv::Mat mask(half, CV_8U);
+    for (int r = 0; r < half.height; ++r)
+      for (int c = 0; c < half.width; ++c) {
+        const float du = u.at<float>(r, c) - mu, dv = v.at<float>(r, c) - mv;
+        mask.at<std::uint8_t>(r, c) = du * du + dv * dv < reach * reach && y.at<float>(r, c) > kDarkest ? 255 : 0;
+      }
+    // Drawn lines and the noses' dark bands do not cut the cloth in two; nor do threads join it to the floor.
+    cv::morphologyEx(mask, mask, cv::MORPH_CLOSE, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
+    cv::morphologyEx(mask, mask, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {3, 3}));
+    std::vector<std::vector<cv::Point>> contours;
+    cv::findContours(mask, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+    if (contours.empty()) continue;
+    const auto area = [](const std::vector<cv::Point>& c) { return cv::contourArea(c); };
+    const auto largest = *std::max_element(contours.begin(), contours.end(),
+                                           [&](const auto& a, const auto& b) { return area(a) < area(b); });
+    ClothRegion region;
+    const double size = area(largest);
+    region.share = size / half.area();
+    if (region.share < kLeastShare) continue;
+    // Other large pieces of the same colour belong to it when a lamp or a player cuts the cloth in two.
+    std::vector<cv::Point> all;
+    for (const auto& c : contours)
+      if (area(c) > 0.08 * size) all.insert(all.end(), c.begin(), c.end());
+    std::vector<cv::Point> hull, coarse;
+    cv::convexHull(all, hull);
+    cv::approxPolyDP(hull, coarse, 1.5, true);
+    if (coarse.size() < 4) continue;
+    region.solidity = size / cv::contourArea(hull);
+    if (region.solidity < kLeastSolidity) continue;
+    // A frame of wood round the cloth is a ring, not a region.
+    cv::Mat filled = cv::Mat::zeros(half, CV_8U);
+    cv::fillPoly(filled, std::vector<std::vector<cv::Point>>{largest}, cv::Scalar(255));
+    cv::Mat worn;
+    cv::bitwise_and(filled, mask, worn);
+    if (cv::countNonZero(worn) < kLeastFilled * cv::countNonZero(filled)) continue;
+    const bool known = std::any_of(regions.begin(), regions.end(), [&](const ClothRegion& r) {
+      return std::hypot(r.cb_ratio - static_cast<double>(mu), r.cr_ratio - static_cast<double>(mv)) <
+             0.5 * static_cast<double>(reach);
+    });
+    if (known) continue;
+    region.mask = cv::Mat::zeros(half, CV_8U);
+    for (std::size_t i = 0; i < contours.size(); ++i)
+      if (area(contours[i]) > 0.08 * size)
+        cv::drawContours(region.mask, contours, static_cast<int>(i), cv::Scalar(255), cv::FILLED);
+    for (const cv::Point& p : all)
+      if (p.x > 2 && p.y > 2 && p.x < half.width - 3 && p.y < half.height - 3)
+        region.border.emplace_back(2.0 * p.x + 0.5, 2.0 * p.y + 0.5);
+    const auto corners = largest_quadrangle(coarse);
+    for (std::size_t i = 0; i < 4; ++i) region.corners[i] = Vec2(2.0 * corners[i].x + 0.5, 2.0 * corners[i].y + 0.5);
+    cv::Mat core;
+    cv::erode(region.mask, core, cv::getStructuringElement(cv::MORPH_ELLIPSE, {15, 15}));
+    region.luma = cv::mean(y, core)[0];
+    region.cb_ratio = static_cast<double>(mu);
+    region.cr_ratio = static_cast<double>(mv);
+    regions.push_back(std::move(region));
+  }
+  // Large, solid, coloured and away from the picture's edge comes first.
+  const auto rank = [&](const ClothRegion& r) {
+    const double inside = static_cast<double>(r.border.size()) / (2.0 * (half.width + half.height));
+    return r.share * r.solidity * std::min(1.0, inside) * (0.3 + std::hypot(r.cb_ratio, r.cr_ratio));
+  };
+  std::sort(regions.begin(), regions.end(), [&](const auto& a, const auto& b) { return rank(a) > rank(b); });
+  return regions;
+}
+
+}  // namespace baizetrace::camera

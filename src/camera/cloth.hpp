@@ -1,0 +1,24 @@
+// Where the cloth is in a picture: the largest region of one colour, whatever the colour.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "camera/scene.hpp"
+
+namespace baizetrace::camera {
+
+// A region that may be the cloth (bed and cushions wear the same), in half-size pixels.
+struct ClothRegion {
+  cv::Mat mask;                 // CV_8U, 255 cloth, holes filled
+  std::vector<Vec2> border;     // its outer border, full-size pixels, without what runs along the picture's edge
+  std::array<Vec2, 4> corners;  // of the largest quadrangle in its hull, full-size pixels, in order round it
+  double share = 0;             // of the picture
+  double solidity = 0;          // area over hull's area
+  double luma = 0, cb_ratio = 0, cr_ratio = 0;  // its colour: luma, chroma over luma
+};
+
+// Candidates, the likeliest first. Empty: nothing in the picture is a large region of one colour.
+[[nodiscard]] std::vector<ClothRegion> find_cloth(const Scene& scene);
+
+}  // namespace baizetrace::camera

@@ -1,0 +1,28 @@
+// First guesses: which rectangle, seen through which lens from where, has the cloth's border as its picture.
+#pragma once
+
+#include <vector>
+
+#include "camera/cloth.hpp"
+#include "camera/solve.hpp"
+
+namespace baizetrace::camera {
+
+struct Guess {
+  Unknowns x;
+  double coverage = 0;    // share of the table's border that the cloth's border follows, 0..1
+  double rms_pixels = 0;  // of those parts
+};
+
+// Tries both long sides and several lenses; the best fit first. Which end is baulk is not told here.
+[[nodiscard]] std::vector<Guess> guess_from_cloth(const ClothRegion& cloth, const table::Spec& spec, int width,
+                                                  int height);
+
+// The same from the noses' four corners given by hand: baulk-left, baulk-right, top-right, top-left.
+[[nodiscard]] std::vector<Guess> guess_from_corners(const std::array<Vec2, 4>& corners, const table::Spec& spec,
+                                                    int width, int height);
+
+// The same table seen with its ends exchanged.
+[[nodiscard]] Unknowns other_end(const Unknowns& x);
+
+}  // namespace baizetrace::camera

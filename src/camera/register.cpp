@@ -1,0 +1,148 @@
+#include "camera/register.hpp"
+
+#include <spdlog/spdlog.h>
+
+#include "camera/cloth.hpp"
+#include "camera/edges.hpp"
+#include "camera/outline.hpp"
+#include "camera/scene.hpp"
+#include "camera/solve.hpp"
+
+namespace baizetrace::camera {
+
+namespace {
+// Not told: what most phones have, wide enough to hold them (5 to 32 ms measured on phones).
+constexpr double kUsualReadout = 0.016, kUsualReadoutU = 0.008;  // s
+constexpr double kLeastCoverage = 0.45;  // of the cloth's border that a guess must follow to be tried
+constexpr int kRounds = 5;
+
+Beliefs beliefs_of(const table::Spec& spec) {
+  Beliefs b;
+  b.half_width = spec.half_width;
+  b.half_length = spec.half_length;
+  b.has_line = spec.baulk_line.has_value();
+  b.line_y_from_baulk = spec.baulk_line.value_or(0);
+  b.has_d = b.has_line && spec.d_radius.has_value();
+  b.d_radius = spec.d_radius.value_or(0);
+  return b;
+}
+
+void place_marks(Unknowns& x, const Beliefs& beliefs) {
+  x.line_y = -x.half_length + beliefs.line_y_from_baulk;
+  x.line_slope = 0;
+  x.d_centre = Vec2(0, x.line_y);
+  x.d_radius = beliefs.d_radius;
+}
+
+// Share of the baulk line and the D that can be seen where this end would have them, 0..2.
+double drawn_evidence(const Scene& scene, Unknowns x, const Beliefs& beliefs) {
+  if (!beliefs.has_line) return 0;
+  place_marks(x, beliefs);
+  EdgeOptions how;
+  how.line_reach = 0.025;
+  const double line = static_cast<double>(line_marks(scene, x, how).size()) / (2 * x.half_width / 0.04);
+  const double d = beliefs.has_d ? static_cast<double>(d_marks(scene, x, how).size()) / (kPi * x.d_radius / 0.03) : 0;
+  return line + d;
+}
+
+struct Fit {
+  Unknowns x;
+  std::vector<Mark> marks;
+  SolveSummary summary;
+};
+
+Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, const Beliefs& beliefs) {
+  Fit fit;
+  for (int round = 0; round < kRounds; ++round) {
+    const table::Table table = table::Table(spec).resized(x.half_width, x.half_length);
+    EdgeOptions edges;
+    edges.nose_reach = round == 0 ? 0.014 : round == 1 ? 0.008 : 0.005;
+    edges.rail_reach = round == 0 ? 0.014 : 0.006;
+    edges.line_reach = round == 0 ? 0.020 : 0.008;
+    fit.marks = nose_marks(scene, x, table, edges);
+    const auto add = [&](const std::vector<Mark>& more) {
+      fit.marks.insert(fit.marks.end(), more.begin(), more.end());
+    };
+    add(rail_marks(scene, x, table, edges));
+    if (beliefs.has_line) add(line_marks(scene, x, edges));
+    if (beliefs.has_d) add(d_marks(scene, x, edges));
+    SolveOptions how;
+    how.covariance = round + 1 == kRounds;
+    how.lens_fine = round > 0;
+    fit.summary = solve(x, fit.marks, beliefs, how);
+    if (!fit.summary.usable) break;
+  }
+  fit.x = x;
+  return fit;
+}
+}  // namespace
+
+Result<Registration> register_clip(const std::string& file, const table::Spec& spec, const table::BallSet& balls,
+                                   const RegisterOptions& options) {
+  auto clip = video::Clip::open(file);
+  if (!clip) return pass_on(clip);
+  SceneOptions look;
+  look.look_at = options.look_at;
+  auto gathered = gather_scene(*clip, look);
+  if (!gathered) return pass_on(gathered);
+  const Scene& scene = *gathered;
+  Registration out;
+  out.background = scene.bgr();
+
+  std::vector<Guess> guesses;
+  if (options.corners) {
+    guesses = guess_from_corners(*options.corners, spec, scene.width, scene.height);
+  } else {
+    for (const ClothRegion& region : find_cloth(scene)) {
+      auto more = guess_from_cloth(region, spec, scene.width, scene.height);
+      for (Guess& g : more)
+        if (g.coverage >= kLeastCoverage) {
+          guesses.push_back(g);
+          break;
+        }
+    }
+  }
+  if (guesses.empty()) {
+    out.why = "no table found: nothing in the picture is a large even cloth with four straight sides";
+    return out;
+  }
+  const Beliefs beliefs = beliefs_of(spec);
+  Unknowns best = guesses.front().x;
+  const double here = drawn_evidence(scene, best, beliefs), there = drawn_evidence(scene, other_end(best), beliefs);
+  spdlog::debug("ends: {} {}", here, there);
+  if (there > here) best = other_end(best);
+  place_marks(best, beliefs);
+  Fit fit = refine(scene, best, spec, beliefs);
+  if (!fit.summary.usable) {
+    out.why = "no table found: the noses could not be followed";
+    return out;
+  }
+  static_cast<void>(balls);
+
+  out.found = true;
+  Rig& rig = out.rig;
+  rig.camera = fit.x.camera();
+  rig.table = spec.name;
+  rig.half_width = fit.x.half_width;
+  rig.half_length = fit.x.half_length;
+  rig.turn = scene.turn;
+  rig.readout = options.readout.value_or(kUsualReadout);
+  rig.u_readout = options.readout ? 0 : kUsualReadoutU;
+  rig.readout_known = options.readout.has_value();
+  rig.covariance = fit.summary.covariance;
+  std::map<std::string, std::pair<double, int>> sums;
+  for (std::size_t i = 0; i < fit.marks.size(); ++i) {
+    auto& [sum, count] = sums[name_of(fit.marks[i].kind)];
+    const double r = fit.summary.residuals[i];
+    if (std::abs(r) > 6 * fit.marks[i].sd) continue;
+    sum += r * r;
+    ++count;
+  }
+  for (const auto& [kind, s] : sums)
+    if (s.second > 0) rig.residuals[kind] = {s.second, std::sqrt(s.first / s.second), 0};
+  out.rms_pixels = fit.summary.rms_pixels;
+  rig.spots = table::Table(spec).resized(rig.half_width, rig.half_length).spots();
+  return out;
+}
+
+}  // namespace baizetrace::camera
