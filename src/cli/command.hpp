@@ -25,5 +25,7 @@ struct Command {
 int run_program(int argc, char** argv);
 
 // One declaration a command, each defined in its own file and listed in commands.cpp.
+Run declare_predict(CLI::App& app);
+Run declare_register(CLI::App& app);
 
 }  // namespace baizetrace::cli

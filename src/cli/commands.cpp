@@ -13,7 +13,10 @@ namespace baizetrace::cli {
 
 namespace {
 // In the order in which a player meets them.
-constexpr std::array<Command, 0> kCommands{};
+constexpr std::array kCommands{
+    Command{"register", "find the table in a clip: lens, pose, size; writes the rig and a picture to check", declare_register},
+    Command{"predict", "where the balls would go: path, contacts, where it stops, the leave", declare_predict},
+};
 
 // Beside the program (installed: ../share/baizetrace), else the source tree that it was built from.
 std::filesystem::path find_data(const char* program) {

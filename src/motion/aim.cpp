@@ -273,16 +273,25 @@ Result<Aimed> aim_pot(const table::Table& table, const Conditions& conditions, s
                 aim.bank.empty() && aim.first.empty() ? "" : " by that way");
   }
   Aimed out;
-  out.heading = wrap_angle(*best);
-  out.pots = best_pots;
-  play(*best);
-  describe(*trial, out);
   if (best_pots) {
-    const double plus = reach(pots, *best, 1, half), minus = reach(pots, *best, -1, half);
+    // The middle of the window: for a ball that comes at an angle it is not the line to the middle of the mouth.
+    double plus = reach(pots, *best, 1, half), minus = reach(pots, *best, -1, half);
+    const double middle = *best + 0.5 * (plus - minus);
+    if (pots(middle)) {
+      best = middle;
+      plus = minus = 0.5 * (plus + minus);
+    }
+    play(*best);
+    describe(*trial, out);
     // With its left side hit the ball lies to the right of the path, so turning clockwise is thicker.
     out.thinner = out.hits_left ? minus : plus;
     out.thicker = out.hits_left ? plus : minus;
+  } else {
+    play(*best);
+    describe(*trial, out);
   }
+  out.heading = wrap_angle(*best);
+  out.pots = best_pots;
   return out;
 }
 
