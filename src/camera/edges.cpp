@@ -4,28 +4,21 @@
 #include <cmath>
 #include <functional>
 
+#include "camera/sampling.hpp"
+
 namespace baizetrace::camera {
 
 namespace {
 constexpr double kProfileStep = 0.0005;  // m: a quarter of a pixel on usual rigs
 constexpr int kAcross = 40;              // samples along a stripe
 constexpr double kNearJaw = 0.03;        // m: stripes keep this far from where the jaws begin
-constexpr double kLeastContrast = 4;     // levels between the band and the cushion
 constexpr double kLeastOverNoise = 4;
+constexpr double kKnownBlur = 0.03;  // px: of the blur, once read off many noses
+constexpr double kKnownDark = 0.08;  // of the band's darkness: light falls differently on each side
+constexpr double kRailFloor = 0.5;   // px: wood and cloth meet in a seam, with shadow or shine
+
 constexpr double kEdgeFloor = 0.06;   // px: what averaging does not take below
 constexpr double kRidgeContrast = 6;  // levels of a drawn line over the cloth
-
-// Bilinear value; false outside.
-bool sample(const cv::Mat& f, double u, double v, double& out) {
-  const int x = static_cast<int>(std::floor(u)), y = static_cast<int>(std::floor(v));
-  if (x < 0 || y < 0 || x + 1 >= f.cols || y + 1 >= f.rows) return false;
-  const double a = u - x, b = v - y;
-  const float* p = f.ptr<float>(y) + x;
-  const float* q = f.ptr<float>(y + 1) + x;
-  out = (1 - b) * ((1 - a) * static_cast<double>(p[0]) + a * static_cast<double>(p[1])) +
-        b * ((1 - a) * static_cast<double>(q[0]) + a * static_cast<double>(q[1]));
-  return true;
-}
 
 using PointAt = std::function<Vec3(double along, double out)>;
 
@@ -45,9 +38,7 @@ std::optional<Profile> profile(const cv::Mat& plane, double plane_scale, const C
       const double s = (2.0 * i + 1 - kAcross) / kAcross;  // -1 .. 1
       const Vec2 p = *m + 0.5 * s * (*b - *a) + 0.5 * s * s * (*a + *b - 2 * *m);
       double v;
-      const double u0 = plane_scale == 1 ? p.x() : (p.x() - 0.5) * plane_scale;
-      const double v0 = plane_scale == 1 ? p.y() : (p.y() - 0.5) * plane_scale;
-      if (!sample(plane, u0, v0, v)) return std::nullopt;
+      if (!sample_plane(plane, plane_scale, p, v)) return std::nullopt;
       values.push_back(v);
     }
     std::sort(values.begin(), values.end());
@@ -64,8 +55,11 @@ std::optional<Profile> profile(const cv::Mat& plane, double plane_scale, const C
 }
 
 // Turns a place across the curve into a mark: pixel there, normal of the curve there.
-std::optional<Mark> mark_at(const Camera& camera, Mark mark, const PointAt& at, double out, double slope,
-                            double noise) {
+struct Placed {
+  Mark mark;
+  double px_per_m = 0;
+};
+std::optional<Placed> mark_at(const Camera& camera, Mark mark, const PointAt& at, double out) {
   const auto pixel = camera.project(at(0, out));
   const auto a = camera.project(at(-0.005, out)), b = camera.project(at(0.005, out));
   const auto further = camera.project(at(0, out + 0.001));
@@ -75,31 +69,14 @@ std::optional<Mark> mark_at(const Camera& camera, Mark mark, const PointAt& at, 
   const double px_per_m = std::abs((*further - *pixel).dot(mark.normal)) / 0.001;
   if (mark.normal.dot(*further - *pixel) < 0) mark.normal = -mark.normal;
   mark.pixel = *pixel;
-  mark.sd = std::hypot(kEdgeFloor, noise / std::max(1.0, slope) * px_per_m);
-  return mark;
+  return Placed{mark, px_per_m};
 }
 
-// Place of the half-way crossing nearest outside the darkest place: band inside, cushion outside.
-std::optional<double> nose_edge(const Profile& p, double reach, double& slope) {
-  // The steepest rise that leads onto a level top.
-  double best = 0, at = 0;
-  for (double d = -reach; d <= reach; d += p.step) {
-    const double rise = p.mean(d + 0.004, d + 0.012) - p.mean(d - 0.004, d - 0.001);
-    if (rise > best) best = rise, at = d;
-  }
-  if (best < std::max(kLeastContrast, kLeastOverNoise * p.noise)) return std::nullopt;
-  const double top = p.mean(at + 0.006, at + 0.016);
-  double low = 1e9, low_at = at;
-  for (double d = at - 0.008; d <= at + 0.001; d += p.step)
-    if (p.at(d) < low) low = p.at(d), low_at = d;
-  if (top - low < std::max(kLeastContrast, kLeastOverNoise * p.noise)) return std::nullopt;
-  const double half = 0.5 * (low + top);
-  for (double d = low_at; d <= low_at + 0.014; d += p.step)
-    if (p.at(d) < half && p.at(d + p.step) >= half) {
-      slope = (p.at(d + 2 * p.step) - p.at(d - p.step)) / (3 * p.step);
-      return d + p.step * (half - p.at(d)) / (p.at(d + p.step) - p.at(d));
-    }
-  return std::nullopt;
+// A mark whose place was read where the profile has this slope.
+void add_mark(std::vector<Mark>& marks, std::optional<Placed> m, double noise, double slope, double floor) {
+  if (!m) return;
+  m->mark.sd = std::hypot(floor, noise / std::max(1.0, slope) * m->px_per_m);
+  marks.push_back(m->mark);
 }
 
 // Place of the step between cloth inside and wood outside.
@@ -174,40 +151,36 @@ PointAt side_point(const Unknowns& x, int side, double along, double base, doubl
 }
 }  // namespace
 
-double Profile::at(double out) const {
-  const double i = (out - from) / step;
-  if (i <= 0) return value.front();
-  const auto k = static_cast<std::size_t>(i);
-  if (k + 1 >= value.size()) return value.back();
-  const double a = i - static_cast<double>(k);
-  return (1 - a) * value[k] + a * value[k + 1];
-}
-
-double Profile::mean(double low, double high) const {
-  const auto clamp = [&](double d) {
-    return static_cast<std::size_t>(
-        std::clamp(std::round((d - from) / step), 0.0, static_cast<double>(value.size() - 1)));
-  };
-  const std::size_t a = clamp(low), b = clamp(high);
-  double sum = 0;
-  for (std::size_t i = a; i <= b; ++i) sum += value[i];
-  return sum / static_cast<double>(b - a + 1);
-}
-
 std::vector<Mark> nose_marks(const Scene& scene, const Unknowns& x, const table::Table& table,
-                             const EdgeOptions& options) {
+                             const EdgeOptions& options, NoseLook* look) {
   std::vector<Mark> marks;
+  std::vector<double> sigmas, darks;
   const Camera camera = x.camera();
   for (const Stripe& s : stripes(table, options.step)) {
     const PointAt at = side_point(x, s.side, s.along, 0, x.nose_height);
     const auto p =
-        profile(scene.luma, 1, camera, at, options.step / 2, -options.nose_reach - 0.016, options.nose_reach + 0.018);
+        profile(scene.luma, 1, camera, at, options.step / 2, -options.nose_reach - 0.030, options.nose_reach + 0.018);
     if (!p) continue;
-    double slope = 0;
-    const auto edge = nose_edge(*p, options.nose_reach, slope);
-    if (!edge) continue;
-    if (auto m = mark_at(camera, {Kind::nose, s.side, s.along, {}, {}, 0}, at, *edge, slope, p->noise))
-      marks.push_back(*m);
+    auto m = mark_at(camera, {Kind::nose, s.side, s.along, {}, {}, 0}, at, 0);
+    if (!m) continue;
+    const auto fit = fit_nose(*p, options.nose_reach, m->px_per_m, options.look);
+    if (!fit) continue;
+    m = mark_at(camera, m->mark, at, fit->edge);
+    if (!m) continue;
+    m->mark.sd = std::hypot(kEdgeFloor, fit->u_edge * m->px_per_m);
+    marks.push_back(m->mark);
+    // Blur and darkness are told by bands that are wide enough to show both of their edges.
+    if (fit->width * m->px_per_m > 2.5 * fit->sigma_px && fit->contrast > 10 * p->noise) {
+      sigmas.push_back(fit->sigma_px);
+      darks.push_back(fit->dark);
+    }
+  }
+  if (look && sigmas.size() >= 10) {
+    const auto middle = [](std::vector<double>& v) {
+      std::nth_element(v.begin(), v.begin() + static_cast<long>(v.size() / 2), v.end());
+      return v[v.size() / 2];
+    };
+    *look = {middle(sigmas), kKnownBlur, middle(darks), kKnownDark};
   }
   return marks;
 }
@@ -228,10 +201,8 @@ std::vector<Mark> rail_marks(const Scene& scene, const Unknowns& x, const table:
       double slope = 0;
       const auto edge = rail_edge(*p, options.rail_reach, slope);
       if (!edge) continue;
-      if (auto m = mark_at(camera, {Kind::rail, s.side, s.along, {}, {}, 0}, at, *edge, slope, p->noise)) {
-        m->sd = std::hypot(m->sd, scale == 1 ? 0.1 : 0.3);
-        marks.push_back(*m);
-      }
+      add_mark(marks, mark_at(camera, {Kind::rail, s.side, s.along, {}, {}, 0}, at, *edge), p->noise, slope,
+               kRailFloor);
       break;
     }
   }
@@ -249,7 +220,7 @@ std::vector<Mark> line_marks(const Scene& scene, const Unknowns& x, const EdgeOp
     double slope = 0;
     const auto middle = ridge(*p, options.line_reach, slope);
     if (!middle) continue;
-    if (auto m = mark_at(camera, {Kind::line, 0, at_x, {}, {}, 0}, at, *middle, slope, p->noise)) marks.push_back(*m);
+    add_mark(marks, mark_at(camera, {Kind::line, 0, at_x, {}, {}, 0}, at, *middle), p->noise, slope, kEdgeFloor);
   }
   return marks;
 }
@@ -268,7 +239,7 @@ std::vector<Mark> d_marks(const Scene& scene, const Unknowns& x, const EdgeOptio
     double slope = 0;
     const auto middle = ridge(*p, options.line_reach, slope);
     if (!middle) continue;
-    if (auto m = mark_at(camera, {Kind::d, 0, a, {}, {}, 0}, at, *middle, slope, p->noise)) marks.push_back(*m);
+    add_mark(marks, mark_at(camera, {Kind::d, 0, a, {}, {}, 0}, at, *middle), p->noise, slope, kEdgeFloor);
   }
   return marks;
 }

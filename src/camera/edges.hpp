@@ -4,13 +4,14 @@
 // nose looks like was measured on footage with truth: from above, the lit top of the cushion ends at the nose, and a
 // dark band (the undercut face and the shadow under it) lies inside; where the cushion hides the bed, as on the near
 // side of an oblique view, there may be no band and no mark. The mark is where the profile passes half way from the
-// band to the cushion.
+// band to the cushion, by a fit that knows the blur (nose_profile.hpp).
 #pragma once
 
 #include <opencv2/core.hpp>
 #include <optional>
 #include <vector>
 
+#include "camera/nose_profile.hpp"
 #include "camera/scene.hpp"
 #include "camera/solve.hpp"
 
@@ -21,23 +22,15 @@ struct EdgeOptions {
   double rail_reach = 0.014;
   double line_reach = 0.020;
   double step = 0.08;  // m, a stripe's length
+  NoseLook look;       // what noses look like in this picture
 };
 
+// `look`: what the noses of this picture turned out to look like, for the next round.
 [[nodiscard]] std::vector<Mark> nose_marks(const Scene& scene, const Unknowns& x, const table::Table& table,
-                                           const EdgeOptions& options);
+                                           const EdgeOptions& options, NoseLook* look = nullptr);
 [[nodiscard]] std::vector<Mark> rail_marks(const Scene& scene, const Unknowns& x, const table::Table& table,
                                            const EdgeOptions& options);
 [[nodiscard]] std::vector<Mark> line_marks(const Scene& scene, const Unknowns& x, const EdgeOptions& options);
 [[nodiscard]] std::vector<Mark> d_marks(const Scene& scene, const Unknowns& x, const EdgeOptions& options);
-
-// Profile across a curve. `at(along, out)`: a point of the table; along in [-half, half] about the stripe's middle,
-// out from `from` in steps of `step`. Trimmed mean along; `spread`: its typical scatter along the stripe.
-struct Profile {
-  double from = 0, step = 0;
-  std::vector<double> value;
-  double noise = 0;                           // of one value
-  [[nodiscard]] double at(double out) const;  // linear between, held at the ends
-  [[nodiscard]] double mean(double low, double high) const;
-};
 
 }  // namespace baizetrace::camera

@@ -17,11 +17,13 @@ constexpr double kAspect = 0.0012;      // of fx / fy from 1: pixels are square,
 constexpr double kCentreShare = 0.008;  // principal point off the middle, of the longer side
 constexpr double kK1 = 0.25, kK2 = 0.15, kK3 = 0.05;
 constexpr double kTangential = 0.0008;  // p1, p2
+// What is believed of the table's own size, on its halves. The rules allow +-6.5 mm; most tables are set up better than
+// that, some are not (no source: common practice).
+constexpr double kSizeU = 0.00125;  // m
+constexpr double kSizeFreedom = 3;
 // What is believed of how edges look, 1 sigma. These are the fit's honesty: errors that many marks share.
-constexpr double kNoseBias = 0.0004;   // m, a side: how far the visible edge is from the nose itself
 constexpr double kRailOffset = 0.015;  // m
 constexpr double kRailHeight = 0.008;  // m
-constexpr double kRailBias = 0.0015;   // m, a side: cushions are covered by hand
 constexpr double kBallBias = 0.03;     // px
 constexpr double kLineSlope = 0.003;   // rad: a line drawn 5 mm askew over the bed's width
 
@@ -320,16 +322,22 @@ SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& b
   const auto pair = [&](double* p, double a, double b, double ua, double ub) {
     problem.AddResidualBlock(new ceres::AutoDiffCostFunction<PairPrior, 2, 2>(new PairPrior{a, b, ua, ub}), nullptr, p);
   };
-  pair(size, beliefs.half_width, beliefs.half_length, beliefs.u_half / 2, beliefs.u_half / 2);
+  // Width and length share one doubt: a table whose shape is off is likely to be off in size too. As a Student t of
+  // kSizeFreedom degrees of freedom in two dimensions: (freedom + 2) / 2 ln(1 + s / freedom), s the squared distance.
+  const double u_size = kSizeU * std::sqrt(kSizeFreedom / (kSizeFreedom + 2));
+  problem.AddResidualBlock(new ceres::AutoDiffCostFunction<PairPrior, 2, 2>(
+                               new PairPrior{beliefs.half_width, beliefs.half_length, u_size, u_size}),
+                           new ceres::CauchyLoss(std::sqrt(kSizeFreedom + 2)), size);
   if (!options.size) problem.SetParameterBlockConstant(size);
   if (std::count(any_rail.begin(), any_rail.end(), true) > 0) pair(rail, 0.048, 0.040, kRailOffset, kRailHeight);
   for (std::size_t s = 0; s < 4; ++s) {
     if (any_rail[s])
-      problem.AddResidualBlock(new ceres::AutoDiffCostFunction<Prior, 1, 1>(new Prior{0, kRailBias}), nullptr,
-                               &rail_bias[s]);
+      problem.AddResidualBlock(new ceres::AutoDiffCostFunction<Prior, 1, 1>(new Prior{0, beliefs.u_rail_bias[s]}),
+                               nullptr, &rail_bias[s]);
     if (any_nose[s])
-      problem.AddResidualBlock(new ceres::AutoDiffCostFunction<Prior, 1, 1>(new Prior{0, kNoseBias}), nullptr,
-                               &nose_bias[s]);
+      problem.AddResidualBlock(
+          new ceres::AutoDiffCostFunction<Prior, 1, 1>(new Prior{beliefs.nose_bias[s], beliefs.u_nose_bias[s]}),
+          nullptr, &nose_bias[s]);
   }
   if (any_line)
     problem.AddResidualBlock(

@@ -76,11 +76,14 @@ struct SolveSummary {
 // Beliefs before the picture, 1 sigma.
 struct Beliefs {
   double half_width = 0, half_length = 0;  // m, the table file's
-  double u_half = 0.0065;                  // m: rules allow +-13 mm on width and length; taken as two sigma of the half
   double line_y_from_baulk = 0;            // m
   double d_radius = 0;
   double u_drawn = 0.005;  // m, drawn marks
   bool has_line = false, has_d = false;
+  // How the visible nose edge is thought to lie beyond the nose itself, a side, and how the cloth's outer edge differs
+  // from side to side, 1 sigma. m.
+  std::array<double, 4> nose_bias{}, u_nose_bias{0.0004, 0.0004, 0.0004, 0.0004};
+  std::array<double, 4> u_rail_bias{0.0015, 0.0015, 0.0015, 0.0015};
 };
 
 [[nodiscard]] SolveSummary solve(Unknowns& unknowns, const std::vector<Mark>& marks, const Beliefs& beliefs,
