@@ -87,9 +87,11 @@ bool rests_at(const BallPath& path, double time) {
   return !path.pocket && path.pieces.empty();
 }
 
-double distance_to_segment(const Vec2& p, const Vec2& a, const Vec2& b) {
-  const double t = std::clamp((p - a).dot(b - a) / (b - a).squaredNorm(), 0.0, 1.0);
-  return (p - a - t * (b - a)).norm();
+// A ball stands between two posts when it splits their gate: abreast of the line and less than a cue ball's width off it.
+bool splits(const Post& other, const Vec2& a, const Vec2& b, double cue_radius) {
+  const double along = (other.at - a).dot(b - a) / (b - a).squaredNorm();
+  const double off = std::abs(cross(b - a, other.at - a)) / (b - a).norm();
+  return along > 0 && along < 1 && off < other.radius + 2 * cue_radius;
 }
 }  // namespace
 
@@ -177,7 +179,7 @@ Route route_of(const Prediction& prediction, std::span<const Ball> balls, const 
             const bool between = std::any_of(names.begin(), names.end(), [&](const std::string& other) {
               if (other == names[i] || other == names[j]) return false;
               const auto post = standing(other, t);
-              return post && distance_to_segment(post->at, a.at, b.at) < post->radius;
+              return post && splits(*post, a.at, b.at, radius);
             });
             if (!between) add(names[i], a, names[j], b, t);
           }
