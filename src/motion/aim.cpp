@@ -31,7 +31,7 @@ class Trial {
   void play(double heading) {
     Strike s = strike_;
     s.heading = heading;
-    states_[cue_] = struck(s, balls_[cue_].place, balls_[cue_].radius, simulator_.conditions());
+    states_[cue_] = struck(s, balls_[cue_].place, balls_[cue_].radius);
     simulator_.run(bodies_, states_, kMostEvents);
     first_ = nullptr;
     for (const Event& e : simulator_.events())

@@ -14,14 +14,25 @@ double quiet_restitution(double e, double speed) {
 double touching_distance(double ra, double rb) { return ra == rb ? 2 * ra : 2 * std::sqrt(ra * rb); }
 
 namespace {
-// Friction for a given normal impulse: changes both states.
+// Friction that goes with a normal impulse: changes both states. `shared`: how many contacts work on the same slip.
+// With k = 7/2 (1/m_a + 1/m_b) the slip falls by ds = -k (a + b exp(-c s)) dj, so that with q = exp(c (s - s0))
+//   q(j) = (1 + b/a z) exp(-k c a j) - b/a z,   z = exp(-c s0);
+// it is used up once q falls to z. Its direction stays.
 void rub(State& a, const Body& ba, State& b, const Body& bb, const Vec2& n, double slip_across, double slip_up,
-         double most) {
+         double normal, const std::array<double, 3>& friction, double shared) {
   const double slip = std::hypot(slip_across, slip_up);
   if (slip == 0) return;
-  // What would stop the slip: 1/m_a + 1/m_b, times 7/2 for solid spheres.
-  const double stop = slip / (3.5 * (1 / ba.mass + 1 / bb.mass));
-  const double j = std::min(most, stop);
+  const auto [level, more, fall] = friction;
+  const double k = 3.5 * (1 / ba.mass + 1 / bb.mass) * shared;
+  double left = 0;  // slip afterwards
+  if (fall * slip < 1e-9 || more == 0) {
+    left = slip - k * (level + more) * normal;
+  } else {
+    const double z = std::exp(-fall * slip), x = k * fall * level * normal;
+    const double lost = x < 1e-9 ? k * fall * normal * (level + more * z) : -std::expm1(-x) * (1 + more / level * z);
+    left = 1 - lost <= z ? 0.0 : slip + std::log1p(-lost) / fall;
+  }
+  const double j = (slip - std::max(0.0, left)) / k;
   const double across = -j * slip_across / slip, up = -j * slip_up / slip;  // impulse on a
   const Vec2 t = left_of(n);
   a.velocity += (across / ba.mass) * t;
@@ -53,7 +64,7 @@ void collide(State& a, const Body& ba, State& b, const Body& bb, const Condition
   const double j = (1 + quiet_restitution(c.ball_restitution, closing)) * reduced * closing;
   a.velocity -= (j / ba.mass) * n;
   b.velocity += (j / bb.mass) * n;
-  rub(a, ba, b, bb, n, s.across, s.up, c.ball_friction_at(std::hypot(s.across, s.up)) * j);
+  rub(a, ba, b, bb, n, s.across, s.up, j, c.ball_friction, 1);
 }
 
 void collide_together(std::span<State> states, std::span<const Body> bodies, std::span<const Touch> touches,
@@ -104,9 +115,8 @@ void collide_together(std::span<State> states, std::span<const Body> bodies, std
   std::vector<State> smooth(states.begin(), states.end());
   for (std::size_t k = 0; k < m; ++k) {
     const auto [i, j] = touches[k];
-    const double mu = c.ball_friction_at(std::hypot(slip[k].across, slip[k].up));
-    const double stop = std::hypot(slip[k].across, slip[k].up) * reduced[k] / 3.5 / most;
-    rub(states[i], bodies[i], states[j], bodies[j], n[k], slip[k].across, slip[k].up, std::min(mu * impulse[k], stop));
+    rub(states[i], bodies[i], states[j], bodies[j], n[k], slip[k].across, slip[k].up, impulse[k], c.ball_friction,
+        most);
   }
   for (std::size_t i = 0; i < states.size(); ++i) {
     before += energy(smooth[i], bodies[i]);

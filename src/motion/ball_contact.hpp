@@ -1,6 +1,7 @@
 // Two balls meet: restitution along the line of centres, Coulomb friction across it from the slip of the surfaces.
 //
-// The friction coefficient falls with slip: a + b exp(-c slip). Friction also acts up and down (a rolling ball climbs
+// The friction coefficient falls with slip, a + b exp(-c slip), and follows the slip while the impulse brings it down;
+// the sum has a closed form. Friction also acts up and down (a rolling ball climbs
 // on the other); the vertical velocity that it gives is taken up by cloth and gravity at once and dropped. Balls of
 // different radii touch at 2 sqrt(R1 R2) in plan; the tilt of their line of centres ((R1 - R2) / (R1 + R2), 3 % for a
 // small English cue ball) is neglected.

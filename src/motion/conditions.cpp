@@ -64,13 +64,11 @@ void check_all(const Conditions& c, Fault&& fault) {
 
 double Conditions::cushion_restitution_at(double speed) const {
   const auto& rows = cushion_restitution;
-  if (speed <= rows.front()[0]) return rows.front()[1];
-  for (std::size_t i = 1; i < rows.size(); ++i)
-    if (speed <= rows[i][0]) {
-      const double share = (speed - rows[i - 1][0]) / (rows[i][0] - rows[i - 1][0]);
-      return rows[i - 1][1] + share * (rows[i][1] - rows[i - 1][1]);
-    }
-  return rows.back()[1];
+  if (rows.size() == 1) return rows.front()[1];
+  std::size_t i = 1;
+  while (i + 1 < rows.size() && speed > rows[i][0]) ++i;
+  const double share = (speed - rows[i - 1][0]) / (rows[i][0] - rows[i - 1][0]);
+  return std::clamp(rows[i - 1][1] + share * (rows[i][1] - rows[i - 1][1]), 0.0, 1.0);
 }
 
 double Conditions::ball_friction_at(double slip) const {

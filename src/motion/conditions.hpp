@@ -17,7 +17,8 @@ struct Conditions {
   double spin_decay = 9.0;  // rad/s2, of spin about the vertical
   double ball_restitution = 0.95;
   std::array<double, 3> ball_friction{0.03, 0.05, 1.3};  // a + b exp(-c slip), slip in m/s
-  // Energetic restitution by the speed square to the cushion (m/s), linear between the rows, level beyond them.
+  // Energetic restitution by the speed square to the cushion (m/s): linear between the rows, the end pieces running on
+  // beyond them, kept within 0 to 1.
   std::vector<std::array<double, 2>> cushion_restitution{{0.5, 0.95}, {5.0, 0.88}};
   double cushion_friction = 0.15;
   double squirt = 0.0;        // rad the ball leaves the cue's line by, away from the tip's side, per R of side

@@ -29,7 +29,7 @@ struct Nose {
   double scale;  // m/s: the contact's own speed, to tell small from large
 
   // Below this a slip counts as zero.
-  [[nodiscard]] double zero() const { return 1e-9 * scale; }
+  [[nodiscard]] double zero() const { return 1e-7 * scale; }
 
   // d/dp. Friction forces over the normal force: f at the nose (f1 along, f2 across), g at the cloth.
   [[nodiscard]] Slips rate(const Slips& s) const {
@@ -97,19 +97,21 @@ struct Nose {
   }
 };
 
-constexpr int kStepsEach = 5;        // even steps for compression and for restitution, where slips turn slowly
-constexpr double kTurnShare = 0.45;  // of a slip that one step may use up
-constexpr int kMostSteps = 60;       // then steps are taken as they come; reached by no case of the tests
+constexpr int kStepsEach = 5;   // even steps for compression and for restitution, where slips turn slowly
+constexpr int kMostSteps = 60;  // then steps are taken as they come; reached by no case of the tests
 
-// How far to go at most so that neither slip changes by more than a share of itself. A slip that heads straight for
-// zero may be taken exactly to it: `to_zero` is then the step that does so.
-double careful(double x, double y, double dx, double dy, double zero) {
+// How far to go at most so that a slip does not change by more than a share of itself; the smaller it is beside the
+// contact's own speed, the less its error weighs and the larger the share. A slip that heads for zero and would pass it
+// by less than `zero` is taken exactly to it.
+double careful(double x, double y, double dx, double dy, double zero, double scale) {
+  constexpr double kFree = 1e9;
   const double slip = std::hypot(x, y), rate = std::hypot(dx, dy);
-  if (slip <= zero || rate == 0) return 1e9;
+  if (slip <= zero || rate == 0) return kFree;
   const double closing = -(x * dx + y * dy);
-  const double passing = std::abs(x * dy - y * dx);  // slip * rate * sine of the angle off straight
-  if (passing <= 1e-8 * slip * rate) return closing > 0 ? slip / rate : 1e9;
-  return kTurnShare * slip / rate;
+  const double passing = std::abs(x * dy - y * dx) / rate;  // least distance from zero on a straight course
+  if (passing <= zero) return closing > 0 ? slip / rate : kFree;
+  const double share = slip > 0.1 * scale ? 0.4 : slip > 0.01 * scale ? 0.6 : 0.8;
+  return share * slip / rate;
 }
 
 void settle(double& x, double& y, double zero) {
@@ -144,8 +146,8 @@ CushionReport hit_cushion(State& ball, double radius, double nose_height, const 
       const Slips k = nose.rate(s);
       double h = about / kStepsEach;
       if (report.steps < kMostSteps) {
-        h = std::min({h, careful(s.nose_x, s.nose_y, k.nose_x, k.nose_y, nose.zero()),
-                      careful(s.cloth_x, s.cloth_y, k.cloth_x, k.cloth_y, nose.zero())});
+        h = std::min({h, careful(s.nose_x, s.nose_y, k.nose_x, k.nose_y, nose.zero(), nose.scale),
+                      careful(s.cloth_x, s.cloth_y, k.cloth_x, k.cloth_y, nose.zero(), nose.scale)});
       }
       Slips next = nose.step(s, k, h);
       const bool over = back ? next.work <= goal_work : next.into <= 0;

@@ -59,7 +59,7 @@ Result<Prediction> play(const table::Table& table, const Conditions& conditions,
     const auto cue =
         std::find_if(balls.begin(), balls.end(), [&](const Ball& b) { return b.name == options.cue_ball; });
     if (cue == balls.end()) return fail("there is no cue ball, expected a ball named \"{}\"", options.cue_ball);
-    states[static_cast<std::size_t>(cue - balls.begin())] = struck(*strike, cue->place, cue->radius, conditions);
+    states[static_cast<std::size_t>(cue - balls.begin())] = struck(*strike, cue->place, cue->radius);
     out.strike = *strike;
   }
   out.complete = simulator.run(bodies, states, options.most_events);

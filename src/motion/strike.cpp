@@ -27,11 +27,11 @@ Result<Done> validate(const Strike& s) {
 
 double heading_of_ball(double cue_heading, double right, const Conditions& c) { return cue_heading - c.squirt * right; }
 
-State struck(const Strike& s, const Vec2& place, double radius, const Conditions& c) {
+State struck(const Strike& s, const Vec2& place, double radius) {
   State out;
   out.place = place;
   out.velocity = s.speed * along_heading(s.heading);
-  const Vec2 forward = along_heading(s.heading + c.squirt * s.right);
+  const Vec2 forward = along_heading(s.heading);
   const Vec2 to_right(forward.y(), -forward.x());
   const double k = 2.5 * s.speed / (radius * std::cos(s.elevation));
   const Vec2 flat = k * (s.right * std::sin(s.elevation) * forward - s.height * to_right);
