@@ -7,6 +7,7 @@
 #include <cassert>
 #include <cmath>
 
+#include "report/names.hpp"
 #include "report/palette.hpp"
 #include "report/placing.hpp"
 #include "report/svg.hpp"
@@ -61,15 +62,6 @@ struct View {
     return {1000 * (p.x() + half_width + kMargin), 1000 * (half_length + kMargin - p.y())};
   }
 };
-
-std::string post(const std::string& with, ContactKind kind) {
-  if (kind == ContactKind::cushion) return table::trade_name_of_cushion(with);
-  if (kind == ContactKind::jaw) return "jaw of the " + table::trade_name_of_pocket(with);
-  if (kind == ContactKind::pocket) return table::trade_name_of_pocket(with);
-  std::string name = with;
-  std::replace(name.begin(), name.end(), '-', ' ');
-  return name;
-}
 
 class Drawing {
  public:
@@ -294,7 +286,7 @@ class Drawing {
   void ball_labels() {
     const double size = 0.82 * letter_;
     for (const PlanBall& b : plan_.balls) {
-      const std::string words = post(b.name, ContactKind::ball);
+      const std::string words = ball_name(b.name);
       const Vec2 half(0.5 * words_width(words, size), 0.5 * size);
       const Vec2 at = labels_.place(view_(b.at), 1000 * b.radius + 8, half);
       svg_.text(at + Vec2(0, 0.34 * size), words, size, "bz-ink", "middle");
@@ -360,13 +352,13 @@ class Drawing {
       std::string list;
       int number = 0;
       for (const Contact& c : p.contacts)
-        list += fmt::format("{}{} {}{}", list.empty() ? "" : ", ", ++number, post(c.with, c.kind),
+        list += fmt::format("{}{}\u00A0{}{}", list.empty() ? "" : ", ", ++number, touched(c),
                             c.inferred ? " (out of sight)" : "");
       entry(list, [&](const Vec2& a, const Vec2& b) { svg_.circle(0.5 * (a + b), 26, s.line, 0.07 * letter_); });
     }
     for (const PlanPath& p : plan_.paths) {
       if (p.style != PathStyle::measured || !p.rest || p.rest->u.norm() <= 0) continue;
-      entry(fmt::format("{} at rest{}, good to {:.1f} mm (2 standard uncertainties)", post(p.ball, ContactKind::ball),
+      entry(fmt::format("{} at rest{}, good to {:.1f} mm (2 standard uncertainties)", ball_name(p.ball),
                         p.hollow_rest ? " (extrapolated)" : "", 1000 * kSigmas * p.rest->u.maxCoeff()),
             [&](const Vec2& a, const Vec2& b) {
               const Vec2 c = 0.5 * (a + b);
@@ -392,8 +384,8 @@ class Drawing {
     if (!plan_.description.empty()) return plan_.description;
     std::string d = "Plan of the table.";
     for (const PlanPath& p : plan_.paths) {
-      d += fmt::format(" {} ({}):", post(p.ball, ContactKind::ball), p.words);
-      for (const Contact& c : p.contacts) d += fmt::format(" {},", post(c.with, c.kind));
+      d += fmt::format(" {} ({}):", ball_name(p.ball), p.words);
+      for (const Contact& c : p.contacts) d += fmt::format(" {},", touched(c));
       if (d.back() == ',') d.back() = ';';
       if (p.rest)
         d += fmt::format(" rests {:.0f} cm from the baulk cushion and {:.0f} cm from the green-side cushion.",

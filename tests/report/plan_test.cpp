@@ -122,7 +122,7 @@ TEST(Plan, MeasuredAndPredictedAreToldApartWithoutColour) {
 
 TEST(Plan, NamesContactsAndRestInWords) {
   const std::string svg = plan_svg(invented_plan());
-  EXPECT_THAT(svg, HasSubstr("1 green, 2 green-side cushion, 3 baulk cushion"));
+  EXPECT_THAT(svg, HasSubstr("1\u00A0green, 2\u00A0green-side cushion, 3\u00A0baulk cushion"));
   EXPECT_THAT(svg, HasSubstr("good to 1.2 mm (2 standard"));
   EXPECT_THAT(svg, HasSubstr("50 cm"));
 }
