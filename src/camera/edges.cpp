@@ -187,24 +187,29 @@ std::vector<Mark> nose_marks(const Scene& scene, const Unknowns& x, const table:
 
 std::vector<Mark> rail_marks(const Scene& scene, const Unknowns& x, const table::Table& table,
                              const EdgeOptions& options) {
-  std::vector<Mark> marks;
   const Camera camera = x.camera();
+  // Luma is the sharpest; chroma serves where wood and cloth are equally bright. One plane serves a whole side: where
+  // the seam lies is not the same in all of them.
+  const std::array<const cv::Mat*, 3> planes{&scene.luma, &scene.cr, &scene.cb};
+  std::array<std::array<std::vector<Mark>, 3>, 4> found;
   for (const Stripe& s : stripes(table, options.step)) {
-    const PointAt at =
-        side_point(x, s.side, s.along, x.rail_offset + x.rail_bias[static_cast<std::size_t>(s.side)], x.rail_height);
-    // Luma is the sharpest; chroma serves where wood and cloth are equally bright.
-    for (const cv::Mat* plane : {&scene.luma, &scene.cr, &scene.cb}) {
-      const double scale = plane == &scene.luma ? 1 : 0.5;
-      const auto p =
-          profile(*plane, scale, camera, at, options.step / 2, -options.rail_reach - 0.012, options.rail_reach + 0.012);
+    const auto side = static_cast<std::size_t>(s.side);
+    const PointAt at = side_point(x, s.side, s.along, x.rail_offset + x.rail_bias[side], x.rail_height);
+    for (std::size_t i = 0; i < planes.size(); ++i) {
+      const auto p = profile(*planes[i], i == 0 ? 1 : 0.5, camera, at, options.step / 2, -options.rail_reach - 0.012,
+                             options.rail_reach + 0.012);
       if (!p) break;
       double slope = 0;
-      const auto edge = rail_edge(*p, options.rail_reach, slope);
-      if (!edge) continue;
-      add_mark(marks, mark_at(camera, {Kind::rail, s.side, s.along, {}, {}, 0}, at, *edge), p->noise, slope,
-               kRailFloor);
-      break;
+      if (const auto edge = rail_edge(*p, options.rail_reach, slope))
+        add_mark(found[side][i], mark_at(camera, {Kind::rail, s.side, s.along, {}, {}, 0}, at, *edge), p->noise, slope,
+                 kRailFloor);
     }
+  }
+  std::vector<Mark> marks;
+  for (const auto& side : found) {
+    const auto& best =
+        *std::max_element(side.begin(), side.end(), [](const auto& a, const auto& b) { return a.size() < b.size(); });
+    marks.insert(marks.end(), best.begin(), best.end());
   }
   return marks;
 }

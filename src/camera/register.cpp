@@ -60,10 +60,12 @@ struct Fit {
 // less well.
 constexpr double kNoseU = 0.00035;  // m
 constexpr double kCreepFrom = 0.75, kCreep = 0.0043, kCreepU = 0.5;
-constexpr double kNarrowBelow = 0.30, kNarrowU = 0.0010;      // tangent; m
+constexpr double kSharedScatter = 1.0;
+constexpr double kAlike = 2.2;                                // root of how many stripes err alike
+constexpr double kNarrowBelow = 0.30, kNarrowU = 0.0015;      // tangent; m
 constexpr double kRailU = 0.0015, kRailFromOutsideU = 0.005;  // m: from outside the wood hides the seam
 
-void look_along(Beliefs& beliefs, const Unknowns& x) {
+void look_along(Beliefs& beliefs, const Unknowns& x, const std::array<double, 4>& scatter) {
   const Vec3 lens = x.pose.position();
   const std::array<double, 4> inwards{lens.y() + x.half_length, x.half_width - lens.x(), x.half_length - lens.y(),
                                       lens.x() + x.half_width};
@@ -71,12 +73,33 @@ void look_along(Beliefs& beliefs, const Unknowns& x) {
     const double tangent = inwards[s] / std::max(0.1, lens.z() - x.nose_height);
     const double creep = kCreep * std::max(0.0, tangent - kCreepFrom);
     beliefs.nose_bias[s] = -creep;
-    beliefs.u_nose_bias[s] = std::hypot(kNoseU, kCreepU * creep);
+    // A nose that is hard to place is also placed wrongly as a whole.
+    const double shared = kSharedScatter * scatter[s] * lens.z() / x.lens.fx;
+    beliefs.u_nose_bias[s] = std::hypot(std::hypot(kNoseU, shared), kCreepU * creep);
     if (tangent < kNarrowBelow)
       beliefs.u_nose_bias[s] =
           std::hypot(beliefs.u_nose_bias[s], kNarrowU * (1 - std::max(0.0, tangent) / kNarrowBelow));
     beliefs.u_rail_bias[s] = tangent < 0.05 ? kRailFromOutsideU : kRailU;
   }
+}
+
+// Typical residual by kind and side, px.
+using Scatter = std::array<std::array<double, 4>, 5>;
+int side_of(const Mark& m) { return m.kind == Kind::nose || m.kind == Kind::rail ? m.index : 0; }
+Scatter scatter_of(const Fit& fit) {
+  std::array<std::array<std::vector<double>, 4>, 5> all;
+  for (std::size_t i = 0; i < fit.marks.size(); ++i)
+    all[static_cast<std::size_t>(fit.marks[i].kind)][static_cast<std::size_t>(side_of(fit.marks[i]))].push_back(
+        std::abs(fit.summary.residuals[i]));
+  Scatter out{};
+  for (std::size_t k = 0; k < 5; ++k)
+    for (std::size_t s = 0; s < 4; ++s) {
+      auto& v = all[k][s];
+      if (v.size() < 5) continue;
+      std::nth_element(v.begin(), v.begin() + static_cast<long>(v.size() / 2), v.end());
+      out[k][s] = 1.48 * v[v.size() / 2];
+    }
+  return out;
 }
 
 // Bright balls at rest in the scene's moments, each place once.
@@ -95,6 +118,7 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
   Fit fit;
   NoseLook look;
   std::vector<RestingBall> balls;
+  Scatter scatter{};
   for (int round = 0; round < kRounds; ++round) {
     const table::Table table = table::Table(spec).resized(x.half_width, x.half_length);
     EdgeOptions edges;
@@ -126,12 +150,16 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
       for (const OutlineSector& s : balls[i].sectors)
         fit.marks.push_back(
             {Kind::ball, static_cast<int>(i), s.angle, s.pixel, s.normal, std::hypot(s.u, kSectorFloor)});
-    look_along(beliefs, x);
+    // Compression and grain pull neighbouring stripes the same way: they are not so many independent readings.
+    for (Mark& m : fit.marks)
+      m.sd = std::max(m.sd, kAlike * scatter[static_cast<std::size_t>(m.kind)][static_cast<std::size_t>(side_of(m))]);
+    look_along(beliefs, x, scatter[static_cast<std::size_t>(Kind::nose)]);
     SolveOptions how;
     how.covariance = round + 1 == kRounds;
     how.lens_fine = round > 0;
     fit.summary = solve(x, fit.marks, beliefs, how);
     if (!fit.summary.usable) break;
+    scatter = scatter_of(fit);
   }
   fit.x = x;
   return fit;
