@@ -87,7 +87,7 @@ inline practice::ComputedPath computed(const BallPath& p) {
 
 inline practice::Attempt attempt(int number, double strike_time, double pot_error, double pace) {
   const Vec2 white(0.160, -0.580), green(-0.292, -1.0475);
-  const Vec2 touch = green + (white - green).normalized() * 0.0525 + Vec2(0.006, 0.004);
+  const Vec2 touch = green + 0.0525 * along_heading(heading_of(white - green) - radians(30));  // about half-ball
   practice::Attempt a;
   a.number = number;
   a.strike_time = strike_time;
@@ -124,6 +124,7 @@ inline practice::Attempt attempt(int number, double strike_time, double pot_erro
   Contact struck = a.balls["white"].contacts.front();  // the object ball's side of the same contact
   struck.with = "white";
   struck.at = green;
+  struck.heading_out = heading_of(green - touch);
   struck.speed_in = 0;
   struck.speed_out = 2.9;
   a.balls["green"].contacts.insert(a.balls["green"].contacts.begin(), struck);

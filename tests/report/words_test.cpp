@@ -1,0 +1,209 @@
+#include "report/words.hpp"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "base/files.hpp"
+#include "support/invented_session.hpp"
+
+namespace baizetrace::report {
+namespace {
+
+using testing::ElementsAre;
+using testing::HasSubstr;
+using testing::IsEmpty;
+using testing::Not;
+using testing::StartsWith;
+
+constexpr double kBall = 0.02625;  // m, radius of a snooker ball
+
+table::Table full_size() {
+  set_data_folder(BAIZETRACE_SOURCE);
+  return table::Table(*table::read_spec("full-size"));
+}
+
+practice::Setup invented_setup() {
+  practice::Setup s;
+  s.title = "invented";
+  practice::Shot shot;
+  shot.kind = practice::Shot::Kind::pot;
+  shot.ball = "green";
+  shot.pocket = "baulk-left";
+  s.shot = shot;
+  practice::Goal goal;
+  goal.cushions = {"left", "baulk"};
+  practice::Zone zone;
+  zone.centre = Vec2(0.30, -1.35);
+  zone.radius = 0.25;
+  goal.zone = zone;
+  s.goal = goal;
+  return s;
+}
+
+practice::Attempt attempt() { return invented::session(1).attempts[0]; }
+
+// Fullness from cut angle is geometry: three-quarter 14.5, half 30.0, quarter 48.6, an eighth 61.0 degrees
+// (1 - sin(cut)).
+TEST(Words, FullnessByTheCutAngle) {
+  EXPECT_EQ(fullness_words(radians(0)), "full");
+  EXPECT_EQ(fullness_words(radians(14.5)), "three-quarter ball");
+  EXPECT_EQ(fullness_words(radians(30.0)), "half-ball");
+  EXPECT_EQ(fullness_words(radians(48.6)), "quarter-ball");
+  EXPECT_EQ(fullness_words(radians(61.0)), "thin");
+}
+
+TEST(Words, GapsInBallWidths) {
+  const auto words = [](double balls) { return ball_widths(balls * 2 * kBall, kBall); };
+  EXPECT_EQ(words(0.05), "next to nothing");
+  EXPECT_EQ(words(0.25), "a quarter of a ball");
+  EXPECT_EQ(words(0.5), "half a ball");
+  EXPECT_EQ(words(1.0), "a ball");
+  EXPECT_EQ(words(1.5), "a ball and a half");
+  EXPECT_EQ(words(2.0), "two balls");
+  EXPECT_EQ(words(2.5), "two balls and a half");
+  EXPECT_EQ(words(3.1), "three balls");
+  EXPECT_EQ(words(12.4), "12 balls");
+}
+
+// Common practice, no source: dead weight about 1.0, soft to 1.8, medium to 3.2, firm to 5 m/s.
+TEST(Words, PaceWords) {
+  EXPECT_EQ(pace_words(1.5), "soft");
+  EXPECT_EQ(pace_words(2.5), "medium");
+  EXPECT_EQ(pace_words(4.0), "firm");
+  EXPECT_EQ(pace_words(6.0), "power");
+}
+
+// A cut that is exact by construction: the white arrives along +y, the ball stands 30 degrees off that line.
+TEST(Words, CutOfTheFirstBallFromTheTwoPlaces) {
+  practice::Attempt a;
+  a.before["blue"] = Place{Vec2(0, 0), Vec2(0.0003, 0.0003)};
+  Contact c;
+  c.kind = ContactKind::ball;
+  c.with = "blue";
+  c.at = -2 * kBall * along_heading(radians(30));
+  c.heading_in = 0;
+  c.u = Vec2(0.001, 0.001);
+  a.balls["white"].contacts = {c};
+  const auto f = first_fullness(a, kBall);
+  ASSERT_TRUE(f.has_value());
+  EXPECT_NEAR(degrees(f->cut), 30.0, 1e-9);
+  EXPECT_NEAR(degrees(f->u), degrees(std::hypot(0.001, 0.0003) / (2 * kBall)), 1e-9);
+
+  a.balls["white"].contacts[0].at *= 1.2;  // 10 mm apart: one of the two places is wrong
+  std::string why;
+  EXPECT_FALSE(first_fullness(a, kBall, &why).has_value());
+  EXPECT_THAT(why, HasSubstr("63.0 mm apart"));
+}
+
+TEST(Words, WithoutASetupNothingIsSaidAboutWhatWasMeant) {
+  practice::Attempt a = attempt();
+  a.pot_made.reset();
+  const AttemptWords w = words_of(a, full_size());
+  EXPECT_EQ(w.verdict, "Green in.");
+  EXPECT_THAT(w.sentence, StartsWith("Green in the green pocket. White: "));
+  EXPECT_THAT(w.sentence, HasSubstr("green-side cushion, "));
+  EXPECT_THAT(w.sentence, HasSubstr("baulk cushion"));
+  EXPECT_THAT(w.sentence, HasSubstr("between brown and yellow with a ball and a half to spare"));
+  EXPECT_THAT(w.sentence, HasSubstr("cm from the baulk cushion, "));
+  EXPECT_THAT(w.sentence, HasSubstr("Struck at 3.27 m/s, firm."));
+  EXPECT_THAT(w.sentence, Not(HasSubstr("zone")));
+  EXPECT_THAT(w.sentence, Not(HasSubstr("short")));
+  EXPECT_THAT(w.sentence, Not(HasSubstr("missed")));
+}
+
+// The stop is laid out by hand: run along +x towards a zone's middle 10 cm further on and 4 cm to its right.
+TEST(Words, ShortAndLeftOfTheZoneAlongTheLastRun) {
+  practice::Setup setup = invented_setup();
+  practice::Attempt a = attempt();
+  BallPath& w = a.balls["white"];
+  w.contacts.back().at = Vec2(-0.30, -1.0);
+  w.rest = Place{Vec2(0.20, -1.0), Vec2(0.0005, 0.0005)};
+  a.after["white"] = *w.rest;
+  setup.goal->zone->centre = Vec2(0.30, -1.04);
+  const auto stop = stop_beside(a, setup);
+  ASSERT_TRUE(stop.has_value());
+  EXPECT_NEAR(stop->along, -0.10, 1e-12);
+  EXPECT_NEAR(stop->across, 0.04, 1e-12);
+  WordsOptions o;
+  o.setup = &setup;
+  EXPECT_THAT(words_of(a, full_size(), o).sentence,
+              HasSubstr("Stopped in the zone, 10 cm short of its middle, 4 cm left of the line."));
+}
+
+// Another route than the wanted one: short and long would be a confident wrong sentence.
+TEST(Words, NoShortOrLongOnAnotherRoute) {
+  practice::Setup setup = invented_setup();
+  setup.goal->cushions = {"left"};
+  WordsOptions o;
+  o.setup = &setup;
+  const std::string s = words_of(attempt(), full_size(), o).sentence;
+  EXPECT_THAT(s, Not(HasSubstr("short")));
+  EXPECT_THAT(s, Not(HasSubstr("long ")));
+  EXPECT_THAT(s, HasSubstr("cm from its middle"));
+}
+
+TEST(Words, TooCloseToTheZonesEdgeIsNotCalled) {
+  practice::Setup setup = invented_setup();
+  practice::Attempt a = attempt();
+  a.after["white"].at = *setup.goal->zone->centre + Vec2(0.2504, 0);
+  a.after["white"].u = Vec2(0.0005, 0.0005);
+  WordsOptions o;
+  o.setup = &setup;
+  const AttemptWords w = words_of(a, full_size(), o);
+  EXPECT_THAT(w.sentence, HasSubstr("too close to call"));
+  EXPECT_THAT(w.sentence, Not(HasSubstr("in the zone")));
+  EXPECT_THAT(w.sentence, Not(HasSubstr("outside the zone")));
+  ASSERT_EQ(w.cannot_tell.size(), 1U);
+  EXPECT_THAT(w.cannot_tell[0], HasSubstr("0.4 mm from its edge"));
+}
+
+TEST(Words, EndedByHandSaysWhatCannotBeTold) {
+  const practice::Attempt a = invented::session(5).attempts[4];
+  const AttemptWords w = words_of(a, full_size());
+  EXPECT_THAT(w.sentence, Not(HasSubstr("Stopped")));
+  EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("taken away before it rested")));
+  EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("out of sight")));
+}
+
+TEST(Words, MissedWrongPocketAndInOff) {
+  practice::Setup setup = invented_setup();
+  WordsOptions o;
+  o.setup = &setup;
+  practice::Attempt a = invented::session(4).attempts[3];
+  EXPECT_EQ(words_of(a, full_size(), o).verdict, "Green missed.");
+  a.ended = practice::Ended::hand;  // it might still have rolled in
+  EXPECT_EQ(words_of(a, full_size(), o).verdict, "Green not in so far.");
+  a = attempt();
+  a.potted[0].pocket = "middle-left";
+  a.pot_made = false;
+  EXPECT_EQ(words_of(a, full_size(), o).verdict, "Green in the wrong pocket.");
+  a = attempt();
+  a.in_off = practice::Potted{"white", "baulk-right", 5.0};
+  a.after.erase("white");
+  a.balls["white"].rest.reset();
+  const AttemptWords w = words_of(a, full_size(), o);
+  EXPECT_EQ(w.verdict, "Green in. In-off.");
+  EXPECT_THAT(w.sentence, HasSubstr("In-off: white in the yellow pocket."));
+  EXPECT_THAT(w.sentence, Not(HasSubstr("Stopped")));
+}
+
+TEST(Words, ASessionIsCountedAndACutSaid) {
+  practice::Session s = invented::session(6);
+  EXPECT_EQ(words_of(s, full_size()).verdict, "6 played, 5 in.");
+  EXPECT_THAT(words_of(s, full_size()).sentence, HasSubstr("1 ended by hand"));
+  s.complete = false;
+  s.measured_until = 41.5;
+  EXPECT_THAT(words_of(s, full_size()).sentence, HasSubstr("Measured up to 41.5 s only"));
+  s.attempts.clear();
+  EXPECT_EQ(words_of(s, full_size()).verdict, "No shot found.");
+}
+
+// An attempt of which hardly anything is known makes no claim and does not fall over.
+TEST(Words, AnEmptyAttempt) {
+  const AttemptWords w = words_of(practice::Attempt{}, full_size());
+  EXPECT_EQ(w.sentence, "Nothing potted.");
+  EXPECT_THAT(w.cannot_tell, testing::SizeIs(1));
+}
+
+}  // namespace
+}  // namespace baizetrace::report
