@@ -21,13 +21,14 @@ double off(const Seen& s, const Vec2& at) { return (s.root * (at - s.at)).square
 
 std::vector<Seen> prepare(const BallTrack& track, const World& world) {
   std::vector<Seen> out;
+  bool fallen = false;
   for (const Sighting& s : track.seen) {
     bool possible = true;
     for (const Surface& f : world.surfaces) {
       // Inside a fall circle it drops; behind a nose it cannot be.
       constexpr double kBehind = 0.012;  // m
       const double g = f.gap(s.at);
-      if (f.kind == ContactKind::pocket && g < 0) possible = false;
+      if (f.kind == ContactKind::pocket && g < 0) fallen = true;
       if (f.kind == ContactKind::cushion && g < -kBehind && g > -0.2 && f.reaches(s.at, 0)) possible = false;
     }
     Seen seen;
@@ -36,7 +37,8 @@ std::vector<Seen> prepare(const BallTrack& track, const World& world) {
     const Mat2 c = s.covariance + kModelSd * kModelSd * Mat2::Identity();
     seen.root = Mat2(c.inverse().llt().matrixU());
     seen.sd = std::sqrt(0.5 * c.trace());
-    seen.trusted = possible;
+    // What has been seen to drop does not come back; a ball at rest over the edge of the fall would not drop.
+    seen.trusted = possible && !(fallen && !track.after);
     out.push_back(seen);
   }
   return out;
@@ -151,6 +153,17 @@ class Reader {
     return looked > 0 && on >= std::max(1, looked - 1) && (looked > 1 || j + 2 >= chain.seen.size());
   }
 
+  // One of the sightings after a contact may be false: the one that all others contradict.
+  void leave_one_out(Chain& chain, std::size_t from, std::size_t end) const {
+    std::size_t worst = end;
+    int bad = 0;
+    for (std::size_t i = from; i < end; ++i) {
+      const Seen& s = chain.seen[i];
+      if (s.trusted && off(s, chain.at(s.time, world_.cloth)) > kOff) ++bad, worst = i;
+    }
+    if (bad == 1) chain.seen[worst].trusted = false;
+  }
+
   // Puts the best explanation in; returns the next sighting to read, 0: none is good.
   std::size_t contact(std::size_t j) {
     const Chain& chain = found_.chain;
@@ -168,6 +181,7 @@ class Reader {
     std::optional<Chain> kept;
     std::size_t kept_end = 0;
     auto tries = explanations(chain, world_, from, to, 3);
+    if(getenv("PXD")) { fprintf(stderr,"   %s break at %zu t=%.3f leg v=(%.3f %.3f) w=(%.3f %.3f) tries %zu legs %zu\n",chain.ball.c_str(),j,chain.seen[j].time,chain.legs.back().leg.v.x(),chain.legs.back().leg.v.y(),chain.legs.back().leg.w.x(),chain.legs.back().leg.w.y(),tries.size(),chain.legs.size()); for(auto&g:tries){for(auto&q:g)fprintf(stderr," [%s %s %.3f]",q.touch.kind==Touch::Kind::ball?"ball":"surf",q.touch.kind==Touch::Kind::ball?q.touch.ball.c_str():q.touch.surface.name.c_str(),q.time);fprintf(stderr,"\n");} for(size_t i=j>3?j-3:0;i<std::min(j+5,chain.seen.size());++i)fprintf(stderr,"      %zu t %.3f off %.1f trusted %d (%.4f %.4f)\n",i,chain.seen[i].time,off(chain.seen[i],chain.at(chain.seen[i].time,world_.cloth)),(int)chain.seen[i].trusted,chain.seen[i].at.x(),chain.seen[i].at.y());}
     // Fewer contacts first; more of them only when they pay.
     std::stable_sort(tries.begin(), tries.end(), [](const auto& a, const auto& b) { return a.size() < b.size(); });
     for (const std::size_t ahead : {std::size_t{4}, std::size_t{2}, std::size_t{1}}) {
@@ -179,7 +193,9 @@ class Reader {
         if (!put(tried, guesses, j, end)) continue;
         const double cost = fit_window(tried, world_, end, 15, guesses.size() + 1) +
                             kPriceOfContact * static_cast<double>(guesses.size());
-        if (cost >= best || !explains(tried, j, end) || !in_order(tried)) continue;
+        if (cost >= best || !in_order(tried)) continue;
+        if (taken >= 4) leave_one_out(tried, j, end);
+        if (!explains(tried, j, end)) continue;
         best = cost;
         kept = std::move(tried);
         kept_end = end;

@@ -1,0 +1,48 @@
+// One ball followed through the looks: at rest, moving, or gone.
+#pragma once
+
+#include <deque>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "path/roster.hpp"
+#include "path/stays.hpp"
+
+namespace baizetrace::path {
+
+struct Followed {
+  enum class State { resting, moving, gone };
+  std::string name;
+  std::size_t kind = 0;
+  double radius = 0;
+  State state = State::resting;
+
+  StayMean stay;               // at rest: where
+  std::deque<Sighting> recent; // the last sightings, whatever the state (kRecent of them)
+  std::vector<Sighting> off;   // at rest: sightings away from the place, in a row
+  double seen_at = 0;          // s, last sighting taken for it
+  int missed = 0;              // looks in a row without it, its place uncovered
+
+  Vec2 at = Vec2::Zero(), velocity = Vec2::Zero();
+
+  // In the episode under way.
+  std::optional<Stay> before;
+  bool moved = false;
+  bool in_episode = false;     // it was on the table when the episode began
+  std::vector<Sighting> seen;
+  int after_rest = 0;          // sightings kept since it came to rest
+};
+
+inline constexpr std::size_t kRecent = 15;
+
+// The cost of taking a sighting for a ball, in natural logarithms: its place against where the ball can be, its colour
+// against the ball's kind. kForbidden: out of reach.
+[[nodiscard]] double cost_of(const Followed& ball, const Sighting& s);
+// More than this and the sighting is rather nobody's.
+inline constexpr double kNobody = 14.0;
+
+// Whether a sighting is at the ball's resting place.
+[[nodiscard]] bool at_place(const Followed& ball, const Sighting& s);
+
+}  // namespace baizetrace::path

@@ -1,0 +1,42 @@
+// Which balls are on the table: clusters of sightings that stay, named by their colour and place.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "path/stays.hpp"
+#include "table/ball_set.hpp"
+
+namespace baizetrace::path {
+
+// Something that stays at a place and is not a known ball (yet).
+struct Candidate {
+  StayMean stay;
+  std::vector<double> colour;  // sum over sightings of the log likelihoods, each bounded
+  double first = 0, last = 0;  // s
+  int covered = 0;             // sightings while something lay over the place
+};
+
+// The least of a sighting's log likelihoods that is believed: one bad reading never rules a kind out.
+inline constexpr double kWorstColour = -8.0;
+void add_colour(std::vector<double>& sum, const Sighting& s);
+// How a sighting's colour speaks against a kind: 0 (best) to -kWorstColour.
+[[nodiscard]] double against(const Sighting& s, std::size_t kind);
+
+// Kinds for candidates, best joint assignment: `free[k]` more balls of kind k may be on the table. -1: no ball.
+[[nodiscard]] std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, const std::vector<int>& free);
+
+// Names for balls of which there are many.
+class Names {
+ public:
+  explicit Names(std::vector<std::pair<std::string, Vec2>> marks) : marks_(std::move(marks)) {}
+  // A name for a ball of a kind that lies at `at`, not in `taken`: the nearest mark's, else the lowest number free.
+  [[nodiscard]] std::string name(const table::BallKind& kind, const Vec2& at,
+                                 const std::vector<std::string>& taken) const;
+
+ private:
+  std::vector<std::pair<std::string, Vec2>> marks_;
+};
+
+}  // namespace baizetrace::path

@@ -1,0 +1,429 @@
+#include <algorithm>
+#include <cmath>
+#include <deque>
+
+#include "path/assignment.hpp"
+#include "path/episode.hpp"
+#include "path/followed.hpp"
+
+namespace baizetrace::path {
+namespace {
+
+constexpr double kSettle = 0.35;       // s of rest after the last ball stopped before the episode is handed out
+constexpr double kConfirm = 0.30;      // s that something must stay at a place to be a ball
+constexpr int kConfirmSightings = 8;
+constexpr double kForget = 0.40;       // s: a candidate unseen for longer is dropped
+constexpr double kLost = 1.0;          // s: a moving ball unseen for longer in the open is gone
+constexpr double kLostCovered = 3.0;   // s: the same under cover
+constexpr double kLostAtPocket = 0.30; // s: the same where it would have fallen
+constexpr double kTaken = 0.8;         // s: a resting ball unseen in the open for longer has been taken
+constexpr int kTakenLooks = 12;
+constexpr double kNudged = 0.0010;     // m: a smaller shift of a resting ball is not told from the camera's own
+constexpr double kBefore = 1.0;        // s of frames kept before the first motion seen
+constexpr std::size_t kAfterRest = 12; // sightings kept of a stay that ends a motion
+
+}  // namespace
+
+struct Tracker::State {
+  State(const table::Table& t, const table::BallSet& b, const TrackerOptions& o)
+      : table(t), set(b), options(o), names(o.names) {}
+
+  const table::Table table;
+  const table::BallSet set;
+  const TrackerOptions options;
+  Names names;
+  std::vector<Followed> balls;
+  std::vector<Candidate> candidates;
+  bool active = false;
+  double begin = 0, last_motion = 0, now = 0;
+  std::optional<double> started;  // first look
+  std::deque<double> frames;      // timestamps since kBefore before the episode
+  std::deque<std::pair<double, CoverMap>> cover;
+  std::optional<Episode> ready;
+
+  void look(const Look& l);
+  void match(const Look& l);
+  void take_resting(Followed& b, const Sighting& s);
+  void take_moving(Followed& b, const Sighting& s);
+  void miss(Followed& b, const Look& l);
+  void start(Followed& b);
+  void rest(Followed& b);
+  void cluster(const Sighting& s, bool covered);
+  void name_candidates(const Look& l);
+  void admit(const Candidate& c, std::size_t kind);
+  [[nodiscard]] Episode close(bool cut);
+  [[nodiscard]] bool covered(const Look& l, const Vec2& p) const;
+  [[nodiscard]] bool falls_at(const Vec2& p, double slack) const;
+};
+
+bool Tracker::State::covered(const Look& l, const Vec2& p) const {
+  constexpr double kBeside = 0.026;  // m: a ball is covered when a cell under any of its sides is
+  for (const double dx : {-kBeside, 0.0, kBeside})
+    for (const double dy : {-kBeside, 0.0, kBeside})
+      if (l.cover.covered(p + Vec2(dx, dy))) return true;
+  return false;
+}
+
+bool Tracker::State::falls_at(const Vec2& p, double slack) const {
+  return std::any_of(table.pockets().begin(), table.pockets().end(),
+                     [&](const table::Pocket& k) { return k.to_fall(p) < slack; });
+}
+
+void Tracker::State::look(const Look& l) {
+  now = l.time;
+  if (!started) started = l.time;
+  frames.push_back(l.time);
+  cover.emplace_back(l.time, l.cover);
+  if (!active) {
+    while (!frames.empty() && frames.front() < now - kBefore) frames.pop_front();
+    while (!cover.empty() && cover.front().first < now - kBefore) cover.pop_front();
+  }
+  if (l.damaged || l.repeated) return;
+  match(l);
+  name_candidates(l);
+  if (!active) return;
+  const bool moving =
+      std::any_of(balls.begin(), balls.end(), [](const Followed& b) { return b.state == Followed::State::moving; });
+  if (moving) last_motion = now;
+  if (!moving && now - last_motion > kSettle) ready = close(false);
+}
+
+void Tracker::State::match(const Look& l) {
+  std::vector<std::size_t> who;
+  for (std::size_t i = 0; i < balls.size(); ++i)
+    if (balls[i].state != Followed::State::gone) who.push_back(i);
+  const auto n = static_cast<Eigen::Index>(l.sightings.size()), m = static_cast<Eigen::Index>(who.size());
+  Eigen::MatrixXd cost = Eigen::MatrixXd::Constant(n, m + n, kForbidden);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    for (Eigen::Index j = 0; j < m; ++j)
+      cost(i, j) = cost_of(balls[who[static_cast<std::size_t>(j)]], l.sightings[static_cast<std::size_t>(i)]);
+    cost(i, m + i) = kNobody;
+  }
+  std::vector<bool> seen(balls.size(), false);
+  const std::vector<int> given = assign(cost);
+  for (std::size_t i = 0; i < given.size(); ++i) {
+    const Sighting& s = l.sightings[i];
+    if (given[i] < 0 || given[i] >= m) {
+      cluster(s, covered(l, s.at));
+      continue;
+    }
+    Followed& b = balls[who[static_cast<std::size_t>(given[i])]];
+    seen[who[static_cast<std::size_t>(given[i])]] = true;
+    if (b.state == Followed::State::resting)
+      take_resting(b, s);
+    else
+      take_moving(b, s);
+  }
+  for (std::size_t i = 0; i < balls.size(); ++i)
+    if (!seen[i] && balls[i].state != Followed::State::gone) miss(balls[i], l);
+}
+
+void Tracker::State::take_resting(Followed& b, const Sighting& s) {
+  b.missed = 0;
+  b.recent.push_back(s);
+  if (b.recent.size() > kRecent) b.recent.pop_front();
+  if (b.in_episode && b.moved && b.after_rest < static_cast<int>(kAfterRest)) {
+    b.seen.push_back(s);
+    ++b.after_rest;
+  }
+  if (at_place(b, s)) {
+    b.off.clear();
+    b.seen_at = s.time;
+    b.at = b.stay.mean();
+    b.velocity.setZero();
+    // Outlines that are partly hidden are biased; they say that it is there, not where.
+    constexpr double kWhole = 0.7;
+    if (s.visible < kWhole && b.stay.count() > 0) return;
+    // A shift that persists is a nudge.
+    if (b.stay.count() > 2 * static_cast<int>(kRecent) && b.recent.size() == kRecent) {
+      StayMean late;
+      for (const Sighting& r : b.recent)
+        if (r.visible >= kWhole && at_place(b, r)) late.add(r);
+      const double sure = 5 * b.stay.sd() / std::sqrt(std::max(1, late.count()));
+      if (late.count() >= 10 && (late.mean() - b.stay.mean()).norm() > std::max(kNudged, sure)) {
+        start(b);
+        return;
+      }
+    }
+    b.stay.add(s);
+    return;
+  }
+  b.off.push_back(s);
+  const std::size_t n = b.off.size();
+  if (n >= 2) {
+    const double dt = std::max(1e-3, s.time - b.off[n - 2].time);
+    b.velocity = (s.at - b.off[n - 2].at) / dt;
+  } else {
+    b.velocity = (s.at - b.stay.mean()) / std::max(0.02, s.time - b.seen_at);
+  }
+  b.at = s.at;
+  b.seen_at = s.time;
+  // Two in a row well away from the place, or three anywhere off it.
+  constexpr double kWellAway = 0.02;  // m
+  const bool away = n >= 2 && (b.off[n - 1].at - b.stay.mean()).norm() > kWellAway &&
+                    (b.off[n - 2].at - b.stay.mean()).norm() > 0.5 * kWellAway;
+  if (away || n >= 3) start(b);
+}
+
+void Tracker::State::start(Followed& b) {
+  if (active && now - last_motion > 0.5 * kSettle &&
+      std::none_of(balls.begin(), balls.end(), [](const Followed& o) { return o.state == Followed::State::moving; })) {
+    // All had come to rest: what begins now is another episode.
+    ready = close(false);
+  }
+  const double from = b.off.empty() ? b.recent.front().time : b.off.front().time;
+  if (!active) {
+    active = true;
+    begin = from;
+    for (Followed& o : balls) {
+      o.moved = false;
+      o.seen.clear();
+      o.after_rest = 0;
+      o.in_episode = o.state != Followed::State::gone;
+      o.before.reset();
+      if (o.in_episode) o.before = o.stay.stay();
+    }
+  }
+  last_motion = now;
+  if (b.in_episode && !b.moved) {
+    b.before = b.stay.stay();
+    b.seen.assign(b.recent.begin(), b.recent.end());
+  }
+  b.moved = true;
+  b.after_rest = 0;
+  b.state = Followed::State::moving;
+  b.off.clear();
+}
+
+void Tracker::State::take_moving(Followed& b, const Sighting& s) {
+  b.missed = 0;
+  const double dt = s.time - b.seen_at;
+  if (dt > 1e-4) {
+    const Vec2 v = (s.at - b.at) / dt;
+    // A streak tells the velocity itself, but not its sense.
+    b.velocity = v;
+  }
+  b.at = s.at;
+  b.seen_at = s.time;
+  b.seen.push_back(s);
+  b.recent.push_back(s);
+  if (b.recent.size() > kRecent) b.recent.pop_front();
+  // At rest?
+  std::size_t first = b.seen.size();
+  while (first > 0 && s.time - b.seen[first - 1].time <= options.still_for + 0.02) --first;
+  const std::span<const Sighting> late(b.seen.data() + first, b.seen.size() - first);
+  const Drift d = drift_of(late);
+  constexpr double kStillSpread = 0.002;  // m
+  const double sd = std::sqrt(0.5 * s.covariance.trace());
+  if (late.size() >= 5 && d.lasting > 0.85 * options.still_for && d.speed < options.still_speed &&
+      d.spread < kStillSpread + 2 * sd)
+    rest(b);
+}
+
+void Tracker::State::rest(Followed& b) {
+  b.state = Followed::State::resting;
+  b.velocity.setZero();
+  b.off.clear();
+  b.stay = StayMean{};
+  // Only the last few: the first of them may still have crept.
+  const std::size_t keep = std::min<std::size_t>(4, b.seen.size());
+  for (std::size_t i = b.seen.size() - keep; i < b.seen.size(); ++i) b.stay.add(b.seen[i]);
+  b.at = b.stay.mean();
+  b.after_rest = 0;
+}
+
+void Tracker::State::miss(Followed& b, const Look& l) {
+  const double unseen = l.time - b.seen_at;
+  if (b.state == Followed::State::resting) {
+    if (covered(l, b.stay.mean())) return;
+    ++b.missed;
+    if (b.missed < kTakenLooks || unseen < kTaken) return;
+    b.state = Followed::State::gone;
+    if (active && b.in_episode && !b.moved) b.seen.assign(b.recent.begin(), b.recent.end());
+    return;
+  }
+  const Vec2 p = b.at + b.velocity * std::min(unseen, 0.5);
+  constexpr double kNearFall = 0.05;  // m
+  const bool fell = falls_at(b.at, kNearFall) || falls_at(p, kNearFall) || !table.on_bed(p, b.radius, 0.02);
+  const double patience = fell ? kLostAtPocket : covered(l, b.at) || covered(l, p) ? kLostCovered : kLost;
+  if (unseen > patience) {
+    b.state = Followed::State::gone;
+    b.off.clear();
+  }
+}
+
+void Tracker::State::cluster(const Sighting& s, bool under_cover) {
+  Candidate* home = nullptr;
+  for (Candidate& c : candidates) {
+    const double sd = std::max(c.stay.sd(), std::sqrt(0.5 * s.covariance.trace()));
+    if ((c.stay.mean() - s.at).norm() < 0.003 + 3 * sd) home = &c;
+  }
+  if (!home) {
+    candidates.emplace_back();
+    home = &candidates.back();
+    home->first = s.time;
+  }
+  home->stay.add(s);
+  home->last = s.time;
+  home->covered += under_cover;
+  add_colour(home->colour, s);
+}
+
+void Tracker::State::name_candidates(const Look& l) {
+  std::erase_if(candidates, [&](const Candidate& c) { return l.time - c.last > kForget; });
+  std::vector<const Candidate*> ripe;
+  for (const Candidate& c : candidates)
+    if (c.stay.count() >= kConfirmSightings && c.last - c.first >= kConfirm &&
+        table.on_bed(c.stay.mean(), set.kinds[0].radius, 0.012) && !falls_at(c.stay.mean(), 0.0))
+      ripe.push_back(&c);
+  if (ripe.empty()) return;
+  // A ball that rests or moves in sight is not anywhere else.
+  constexpr double kOutOfSight = 0.25;  // s
+  std::vector<int> free;
+  for (std::size_t k = 0; k < set.kinds.size(); ++k) {
+    int n = set.kinds[k].count;
+    for (const Followed& b : balls)
+      if (b.kind == k && b.state != Followed::State::gone && l.time - b.seen_at < kOutOfSight) --n;
+    free.push_back(std::max(0, n));
+  }
+  const std::vector<int> kinds = kinds_for(ripe, free);
+  std::vector<std::size_t> order(ripe.size());
+  for (std::size_t i = 0; i < order.size(); ++i) order[i] = i;
+  std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+    const Vec2 &p = ripe[a]->stay.mean(), &q = ripe[b]->stay.mean();
+    constexpr double kRow = 0.02;  // m: balls in one row are numbered from left to right
+    return std::abs(p.y() - q.y()) > kRow ? p.y() < q.y() : p.x() < q.x();
+  });
+  std::vector<const Candidate*> taken;
+  for (const std::size_t i : order) {
+    if (kinds[i] < 0) continue;
+    admit(*ripe[i], static_cast<std::size_t>(kinds[i]));
+    taken.push_back(ripe[i]);
+  }
+  std::vector<Candidate> left;
+  for (const Candidate& c : candidates)
+    if (std::find(taken.begin(), taken.end(), &c) == taken.end()) left.push_back(c);
+  candidates = std::move(left);
+}
+
+void Tracker::State::admit(const Candidate& c, std::size_t kind) {
+  const table::BallKind& k = set.kinds[kind];
+  Followed* ball = nullptr;
+  if (k.count == 1) {
+    for (Followed& b : balls)
+      if (b.kind == kind) ball = &b;
+  } else {
+    // The one of its kind that is gone or out of sight and was nearest.
+    double best = 1e9;
+    for (Followed& b : balls) {
+      constexpr double kOutOfSight = 0.25;  // s
+      if (b.kind != kind || (b.state != Followed::State::gone && now - b.seen_at < kOutOfSight)) continue;
+      const double d = (b.stay.mean() - c.stay.mean()).norm();
+      if (d < best) best = d, ball = &b;
+    }
+  }
+  constexpr double kSamePlace = 0.004;  // m
+  if (!ball) {
+    Followed b;
+    std::vector<std::string> used;
+    for (const Followed& o : balls) used.push_back(o.name);
+    b.name = names.name(k, c.stay.mean(), used);
+    b.kind = kind;
+    b.radius = k.radius;
+    balls.push_back(b);
+    ball = &balls.back();
+  } else if (ball->state != Followed::State::moving && (ball->stay.mean() - c.stay.mean()).norm() < kSamePlace) {
+    // Nobody moved it: it had only not been seen.
+    ball->state = Followed::State::resting;
+    ball->seen_at = c.last;
+    ball->missed = 0;
+    ball->off.clear();
+    return;
+  } else if (active && ball->in_episode && ball->state == Followed::State::moving) {
+    // Followed on the move, lost, and found at rest.
+    ball->state = Followed::State::resting;
+    ball->stay = c.stay;
+    ball->at = c.stay.mean();
+    ball->velocity.setZero();
+    ball->seen_at = c.last;
+    ball->missed = 0;
+    ball->after_rest = 0;
+    return;
+  } else if (active && ball->in_episode) {
+    // It had gone and was put back: its part in this episode is over.
+    Followed done = *ball;
+    done.state = Followed::State::gone;
+    done.moved = true;
+    done.kind = set.kinds.size();  // nobody's any more
+    Followed again;
+    again.name = ball->name;
+    again.kind = kind;
+    again.radius = ball->radius;
+    *ball = again;
+    balls.push_back(done);
+    for (Followed& b : balls)
+      if (b.name == again.name && b.kind == kind) ball = &b;
+  }
+  ball->state = Followed::State::resting;
+  ball->stay = c.stay;
+  ball->at = c.stay.mean();
+  ball->velocity.setZero();
+  ball->seen_at = c.last;
+  ball->missed = 0;
+  ball->off.clear();
+  ball->recent.clear();
+}
+
+Episode Tracker::State::close(bool cut) {
+  Episode e;
+  e.begin = begin;
+  e.end = last_motion;
+  e.cut = cut;
+  for (Followed& b : balls) {
+    if (!b.in_episode) continue;
+    BallTrack t;
+    t.ball = b.name;
+    t.before = b.before;
+    t.moved = b.moved;
+    if (b.state == Followed::State::gone && !b.moved) t.moved = true;  // taken away
+    if (b.state == Followed::State::resting) t.after = b.stay.stay();
+    if (!t.moved) {
+      t.before = b.stay.stay();  // seen all along: later frames too
+      t.after = t.before;
+    }
+    if (t.moved) t.seen = b.seen;
+    std::stable_sort(t.seen.begin(), t.seen.end(),
+                     [](const Sighting& x, const Sighting& y) { return x.time < y.time; });
+    e.balls.push_back(std::move(t));
+  }
+  std::erase_if(balls, [&](const Followed& b) { return b.kind >= set.kinds.size(); });
+  e.frame_times.assign(frames.begin(), frames.end());
+  e.cover.assign(cover.begin(), cover.end());
+  active = false;
+  for (Followed& b : balls) {
+    b.seen.clear();
+    b.moved = b.in_episode = false;
+    b.before.reset();
+  }
+  return e;
+}
+
+Tracker::Tracker(const table::Table& table, const table::BallSet& balls, const TrackerOptions& options)
+    : state_(std::make_unique<State>(table, balls, options)) {}
+Tracker::Tracker(Tracker&&) noexcept = default;
+Tracker::~Tracker() = default;
+
+std::optional<Episode> Tracker::push(const Look& look) {
+  state_->ready.reset();
+  state_->look(look);
+  return std::move(state_->ready);
+}
+
+std::optional<Episode> Tracker::finish() {
+  if (!state_->active) return std::nullopt;
+  const bool moving = std::any_of(state_->balls.begin(), state_->balls.end(),
+                                  [](const Followed& b) { return b.state == Followed::State::moving; });
+  return state_->close(moving);
+}
+
+}  // namespace baizetrace::path
