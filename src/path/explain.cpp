@@ -18,7 +18,7 @@ struct Event {
 };
 
 // Every surface and ball that the leg comes near in [from, to], once each, at the crossing or at the closest time.
-std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, const World& world, double from,
+std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, const World& world, const Cloth& cloth, double from,
                         double to) {
   std::vector<Event> out;
   const int steps = std::clamp(static_cast<int>((to - from) / kStride), 4, 200);
@@ -31,7 +31,7 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
     double best = 1e9, when = 0;
     for (int i = 0; i <= steps; ++i) {
       const double t = from + step * i;
-      const Vec2 p = leg.at(t, world.cloth);
+      const Vec2 p = leg.at(t, cloth);
       const double g = s.gap(p);
       if (!s.reaches(p, kReach)) continue;
       if (g <= 0) {
@@ -42,7 +42,7 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
     }
     if (best > kReach) continue;
     // It must have come towards the surface at some time.
-    if (leg.velocity_at(when, world.cloth).dot(s.normal(leg.at(when, world.cloth))) > 0.02) continue;
+    if (leg.velocity_at(when, cloth).dot(s.normal(leg.at(when, cloth))) > 0.02) continue;
     Event e;
     e.touch.kind = Touch::Kind::surface;
     e.touch.surface = s;
@@ -55,9 +55,9 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
     std::pair<Vec2, Vec2> there{Vec2::Zero(), Vec2::Zero()};
     for (int i = 0; i <= steps; ++i) {
       const double t = from + step * i;
-      const auto q = o.at(t, world.cloth);
+      const auto q = o.at(t);
       if (!q) continue;
-      const double g = (leg.at(t, world.cloth) - q->first).norm() - chain.radius - o.radius;
+      const double g = (leg.at(t, cloth) - q->first).norm() - chain.radius - o.radius;
       if (g < best) {
         best = g, when = t, there = *q;
         if (g <= 0) break;
@@ -78,15 +78,15 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
   return out;
 }
 
-void extend(const Leg& leg, const Touch& began, const Chain& chain, const World& world, double from, double to,
+void extend(const Leg& leg, const Touch& began, const Chain& chain, const World& world, const Cloth& cloth, double from, double to,
             int depth, std::vector<Guess>& so_far, std::vector<std::vector<Guess>>& out) {
-  for (const Event& e : near(leg, began, chain, world, from, to)) {
+  for (const Event& e : near(leg, began, chain, world, cloth, from, to)) {
     Guess g;
     g.touch = e.touch;
     g.time = e.time;
     ImpactState in;
-    in.at = leg.at(e.time, world.cloth);
-    in.v_in = leg.velocity_at(e.time, world.cloth);
+    in.at = leg.at(e.time, cloth);
+    in.v_in = leg.velocity_at(e.time, cloth);
     if (e.touch.kind == Touch::Kind::surface) {
       expect_after_surface(e.touch, world.impact, in, g.v, g.w);
       g.v_known = true;
@@ -99,7 +99,7 @@ void extend(const Leg& leg, const Touch& began, const Chain& chain, const World&
       next.p = in.at;
       next.v = g.v;
       next.w = g.w;
-      extend(next, e.touch, chain, world, e.time + 1e-4, to, depth - 1, so_far, out);
+      extend(next, e.touch, chain, world, cloth, e.time + 1e-4, to, depth - 1, so_far, out);
     }
     so_far.pop_back();
   }
@@ -107,11 +107,11 @@ void extend(const Leg& leg, const Touch& began, const Chain& chain, const World&
 
 }  // namespace
 
-std::vector<std::vector<Guess>> explanations(const Chain& chain, const World& world, double from, double to,
+std::vector<std::vector<Guess>> explanations(const Chain& chain, const World& world, const Cloth& cloth, double from, double to,
                                              int depth) {
   std::vector<std::vector<Guess>> out;
   std::vector<Guess> so_far;
-  extend(chain.legs.back().leg, chain.legs.back().touch, chain, world, from, to, depth, so_far, out);
+  extend(chain.legs.back().leg, chain.legs.back().touch, chain, world, cloth, from, to, depth, so_far, out);
   return out;
 }
 

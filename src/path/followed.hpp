@@ -18,6 +18,7 @@ struct Followed {
   double radius = 0;
   State state = State::resting;
 
+  bool lies = false;           // its last known state is at rest at `stay`, also when it is gone
   StayMean stay;               // at rest: where
   std::deque<Sighting> recent; // the last sightings, whatever the state (kRecent of them)
   std::vector<Sighting> off;   // at rest: sightings away from the place, in a row

@@ -35,6 +35,8 @@ World world_for(const Episode& e, const table::Table& table, const table::BallSe
   World w;
   w.surfaces = surfaces_of(table, balls.radius_of(track.ball));
   w.cloth = {play.sliding.value * kGravity, play.rolling.value * kGravity};
+  w.slide_sd = std::max(0.02, play.sliding.u / play.sliding.value);
+  w.roll_sd = std::max(0.02, play.rolling.u / play.rolling.value);
   w.impact.rebound = play.cushion.value;
   w.impact.rebound_sd = std::max(0.05, play.cushion.u);
   for (const BallTrack& b : e.balls) {
@@ -72,7 +74,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
     World world = world_for(episode, table, balls, *track, options.play);
     for (Other& o : world.others)
       for (const Found& f : found)
-        if (f.chain.ball == o.name) o.chain = &f.chain;
+        if (f.chain.ball == o.name) o.chain = &f.chain, o.cloth = f.cloth;
     const double mass = balls.kinds[balls.kind_of(track->ball).value_or(0)].mass;
     auto f = search(*track, balls.radius_of(track->ball), mass, world);
     if (!f) continue;
@@ -87,8 +89,8 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
 
   Problem problem;
   problem.prior = problem.cloth = worlds[0].cloth;
-  problem.slide_sd = std::max(0.02, options.play.sliding.u / options.play.sliding.value);
-  problem.roll_sd = std::max(0.02, options.play.rolling.u / options.play.rolling.value);
+  problem.slide_sd = worlds[0].slide_sd;
+  problem.roll_sd = worlds[0].roll_sd;
   problem.impact = worlds[0].impact;
   for (const Found& f : found) problem.chains.push_back(f.chain);
   link(problem);
@@ -102,7 +104,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
   // Balls that vanished: did they fall? Jaws on the way become legs, then all is fitted once more.
   for (std::size_t i = 0; i < found.size(); ++i) {
     found[i].chain = problem.chains[i];
-    worlds[i].cloth = problem.cloth;
+    found[i].cloth = problem.cloth;
     if (!tracks[i]->after && !found[i].lost) find_fall(found[i], worlds[i], last_seen(found[i].chain), kFallWithin);
     problem.chains[i] = found[i].chain;
   }

@@ -45,9 +45,12 @@ std::vector<Seen> prepare(const BallTrack& track, const World& world) {
 }
 
 // The last two legs of a chain, with the sightings up to index `end`.
-Problem window(const Chain& chain, const World& world, std::size_t end, std::size_t back = 2) {
+Problem window(const Chain& chain, const World& world, const Cloth& cloth, std::size_t end, std::size_t back) {
   Problem p;
-  p.cloth = p.prior = world.cloth;
+  p.cloth = cloth;
+  p.prior = world.cloth;
+  p.slide_sd = world.slide_sd;
+  p.roll_sd = world.roll_sd;
   p.impact = world.impact;
   Chain w = chain;
   const std::size_t first = chain.legs.size() > back ? chain.legs.size() - back : 0;
@@ -66,17 +69,23 @@ Problem window(const Chain& chain, const World& world, std::size_t end, std::siz
   return p;
 }
 
-double fit_window(Chain& chain, const World& world, std::size_t end, int iterations, std::size_t back = 2) {
-  Problem p = window(chain, world, end, back);
-  const FitSummary s = fit(p, {.iterations = iterations, .cloth_free = false});
+double fit_window(Chain& chain, const World& world, Cloth& cloth, std::size_t end, int iterations,
+                  std::size_t back = 2) {
+  Problem p = window(chain, world, cloth, end, back);
+  const FitSummary s = fit(p, {.iterations = iterations});
   const std::size_t n = p.chains[0].legs.size();
   for (std::size_t i = 0; i < n; ++i) chain.legs[chain.legs.size() - n + i].leg = p.chains[0].legs[i].leg;
+  cloth = p.cloth;
   return s.cost;
 }
 
 class Reader {
  public:
-  Reader(Chain chain, const World& world) : world_(world) { found_.chain = std::move(chain); }
+  // `vanishes`: the track ends without a stay.
+  Reader(Chain chain, const World& world, bool vanishes) : world_(world), vanishes_(vanishes) {
+    found_.chain = std::move(chain);
+    found_.cloth = world.cloth;
+  }
 
   // Reads from sighting `next` to the end.
   void read(std::size_t next) {
@@ -90,9 +99,11 @@ class Reader {
       }
       const std::size_t end = std::min(n, next + block);
       Chain tried = chain;
-      fit_window(tried, world_, end, 6);
-      if (explains(tried, next > 2 ? next - 2 : 0, end)) {
+      Cloth cloth = found_.cloth;
+      fit_window(tried, world_, cloth, end, 6);
+      if (explains(tried, cloth, next > 2 ? next - 2 : 0, end)) {
         chain = std::move(tried);
+        found_.cloth = cloth;
         next = end;
         block = std::min<std::size_t>(block * 2, 32);
         continue;
@@ -108,7 +119,7 @@ class Reader {
       }
       const std::size_t went = contact(next);
       if (went == 0) {
-        found_.lost = true;
+        found_.lost = !(vanishes_ && falling(chain.seen[next].time));
         found_.lost_at = chain.seen[next].time;
         for (std::size_t i = next; i < n; ++i) chain.seen[i].trusted = false;
         return;
@@ -121,16 +132,28 @@ class Reader {
   Found found_;
 
  private:
-  bool explains(const Chain& chain, std::size_t from, std::size_t end) const {
+  // Whether the last leg is on its way into a pocket about now: what is seen of a ball that drops is not followed.
+  bool falling(double time) const {
+    constexpr double kMouth = 0.10;  // m before the fall line
+    const Leg& leg = found_.chain.legs.back().leg;
+    for (const double t : {time - 0.06, time - 0.03, time})
+      for (const Surface& s : world_.surfaces)
+        if (s.kind == ContactKind::pocket && s.gap(leg.at(t, found_.cloth)) < kMouth &&
+            leg.velocity_at(t, found_.cloth).dot(s.normal(leg.at(t, found_.cloth))) < 0)
+          return true;
+    return false;
+  }
+
+  bool explains(const Chain& chain, const Cloth& cloth, std::size_t from, std::size_t end) const {
     for (std::size_t i = from; i < end; ++i) {
       const Seen& s = chain.seen[i];
-      if (s.trusted && off(s, chain.at(s.time, world_.cloth)) > kOff) return false;
+      if (s.trusted && off(s, chain.at(s.time, cloth)) > kOff) return false;
     }
     // Noses are never passed by more than the fit can be wrong.
     constexpr double kInto = 0.004;  // m
     const Leg& leg = chain.legs.back().leg;
     const double last = chain.seen[end - 1].time;
-    const Vec2 p = leg.at(last, world_.cloth);
+    const Vec2 p = leg.at(last, cloth);
     for (const Surface& s : world_.surfaces)
       if (s.kind == ContactKind::cushion && s.reaches(p, 0) && s.gap(p) < -kInto && s.gap(p) > -0.2) return false;
     return true;
@@ -139,6 +162,7 @@ class Reader {
   // A sighting off the path, while those after it lie on it.
   bool false_sighting(std::size_t j) const {
     const Chain& chain = found_.chain;
+    const double miss = (chain.at(chain.seen[j].time, found_.cloth) - chain.seen[j].at).norm();
     int on = 0, looked = 0;
     for (std::size_t i = j + 1; i < chain.seen.size() && looked < 4; ++i) {
       const Seen& s = chain.seen[i];
@@ -147,19 +171,19 @@ class Reader {
       ++looked;
       // The extrapolated path is known worse than the sighting: m at the end of the look ahead.
       constexpr double kExtrapolated = 0.003;
-      const double d = (chain.at(s.time, world_.cloth) - s.at).norm();
-      if (d < 4 * s.sd + kExtrapolated) ++on;
+      const double d = (chain.at(s.time, found_.cloth) - s.at).norm();
+      if (d < 4 * s.sd + kExtrapolated && d < 0.6 * miss) ++on;
     }
     return looked > 0 && on >= std::max(1, looked - 1) && (looked > 1 || j + 2 >= chain.seen.size());
   }
 
   // One of the sightings after a contact may be false: the one that all others contradict.
-  void leave_one_out(Chain& chain, std::size_t from, std::size_t end) const {
+  void leave_one_out(Chain& chain, const Cloth& cloth, std::size_t from, std::size_t end) const {
     std::size_t worst = end;
     int bad = 0;
     for (std::size_t i = from; i < end; ++i) {
       const Seen& s = chain.seen[i];
-      if (s.trusted && off(s, chain.at(s.time, world_.cloth)) > kOff) ++bad, worst = i;
+      if (s.trusted && off(s, chain.at(s.time, cloth)) > kOff) ++bad, worst = i;
     }
     if (bad == 1) chain.seen[worst].trusted = false;
   }
@@ -180,8 +204,9 @@ class Reader {
     double best = 1e18;
     std::optional<Chain> kept;
     std::size_t kept_end = 0;
-    auto tries = explanations(chain, world_, from, to, 3);
-    if(getenv("PXD")) { fprintf(stderr,"   %s break at %zu t=%.3f leg v=(%.3f %.3f) w=(%.3f %.3f) tries %zu legs %zu\n",chain.ball.c_str(),j,chain.seen[j].time,chain.legs.back().leg.v.x(),chain.legs.back().leg.v.y(),chain.legs.back().leg.w.x(),chain.legs.back().leg.w.y(),tries.size(),chain.legs.size()); for(auto&g:tries){for(auto&q:g)fprintf(stderr," [%s %s %.3f]",q.touch.kind==Touch::Kind::ball?"ball":"surf",q.touch.kind==Touch::Kind::ball?q.touch.ball.c_str():q.touch.surface.name.c_str(),q.time);fprintf(stderr,"\n");} for(size_t i=j>3?j-3:0;i<std::min(j+5,chain.seen.size());++i)fprintf(stderr,"      %zu t %.3f off %.1f trusted %d (%.4f %.4f)\n",i,chain.seen[i].time,off(chain.seen[i],chain.at(chain.seen[i].time,world_.cloth)),(int)chain.seen[i].trusted,chain.seen[i].at.x(),chain.seen[i].at.y());}
+    Cloth kept_cloth;
+    auto tries = explanations(chain, world_, found_.cloth, from, to, 3);
+    if(getenv("PXD")) { fprintf(stderr,"   %s break at %zu t=%.3f leg v=(%.3f %.3f) w=(%.3f %.3f) tries %zu legs %zu\n",chain.ball.c_str(),j,chain.seen[j].time,chain.legs.back().leg.v.x(),chain.legs.back().leg.v.y(),chain.legs.back().leg.w.x(),chain.legs.back().leg.w.y(),tries.size(),chain.legs.size()); for(auto&g:tries){for(auto&q:g)fprintf(stderr," [%s %s %.3f]",q.touch.kind==Touch::Kind::ball?"ball":"surf",q.touch.kind==Touch::Kind::ball?q.touch.ball.c_str():q.touch.surface.name.c_str(),q.time);fprintf(stderr,"\n");} for(size_t i=j>3?j-3:0;i<std::min(j+5,chain.seen.size());++i)fprintf(stderr,"      %zu t %.3f off %.1f trusted %d (%.4f %.4f)\n",i,chain.seen[i].time,off(chain.seen[i],chain.at(chain.seen[i].time,found_.cloth)),(int)chain.seen[i].trusted,chain.seen[i].at.x(),chain.seen[i].at.y());}
     // Fewer contacts first; more of them only when they pay.
     std::stable_sort(tries.begin(), tries.end(), [](const auto& a, const auto& b) { return a.size() < b.size(); });
     for (const std::size_t ahead : {std::size_t{4}, std::size_t{2}, std::size_t{1}}) {
@@ -190,20 +215,23 @@ class Reader {
       if (taken < ahead && ahead > 1 && end < chain.seen.size()) continue;
       for (const auto& guesses : tries) {
         Chain tried = chain;
-        if (!put(tried, guesses, j, end)) continue;
-        const double cost = fit_window(tried, world_, end, 15, guesses.size() + 1) +
+        Cloth cloth = found_.cloth;
+        put(tried, guesses, j, end);
+        const double cost = fit_window(tried, world_, cloth, end, 15, guesses.size() + 1) +
                             kPriceOfContact * static_cast<double>(guesses.size());
         if (cost >= best || !in_order(tried)) continue;
-        if (taken >= 4) leave_one_out(tried, j, end);
-        if (!explains(tried, j, end)) continue;
+        if (taken >= 4) leave_one_out(tried, cloth, j, end);
+        if (!explains(tried, cloth, j, end)) continue;
         best = cost;
         kept = std::move(tried);
         kept_end = end;
+        kept_cloth = cloth;
       }
       if (kept) break;
     }
     if (!kept) return 0;
     found_.chain = std::move(*kept);
+    found_.cloth = kept_cloth;
     return kept_end;
   }
 
@@ -213,13 +241,13 @@ class Reader {
     return true;
   }
 
-  bool put(Chain& chain, const std::vector<Guess>& guesses, std::size_t j, std::size_t end) const {
+  void put(Chain& chain, const std::vector<Guess>& guesses, std::size_t j, std::size_t end) const {
     for (std::size_t g = 0; g < guesses.size(); ++g) {
       ChainLeg next;
       next.touch = guesses[g].touch;
       const Leg& in = chain.legs.back().leg;
       next.leg.t = std::max(guesses[g].time, in.t + 2e-4);
-      next.leg.p = in.at(next.leg.t, world_.cloth);
+      next.leg.p = in.at(next.leg.t, found_.cloth);
       next.leg.v = guesses[g].v;
       next.leg.w = guesses[g].w;
       if (g + 1 == guesses.size()) {
@@ -232,24 +260,24 @@ class Reader {
         const Vec2 mean = dt > 1e-3 ? Vec2((s.at - next.leg.p) / dt) : guesses[g].v;
         if (!guesses[g].v_known) {
           next.leg.v = mean;
-          const Vec2 v_in = in.velocity_at(next.leg.t, world_.cloth);
-          next.leg.w = in.slip_at(next.leg.t, world_.cloth) + 2.0 / 7.0 * (next.leg.v - v_in);
+          const Vec2 v_in = in.velocity_at(next.leg.t, found_.cloth);
+          next.leg.w = in.slip_at(next.leg.t, found_.cloth) + 2.0 / 7.0 * (next.leg.v - v_in);
         } else if (dt > 0.03) {
           next.leg.v = 0.5 * (next.leg.v + mean);
         }
       }
       chain.legs.push_back(next);
     }
-    return true;
   }
 
   const World& world_;
+  const bool vanishes_;
 };
 
 }  // namespace
 
-std::optional<std::pair<Vec2, Vec2>> Other::at(double time, const Cloth& c) const {
-  if (chain && !chain->legs.empty()) return std::make_pair(chain->at(time, c), chain->velocity_at(time, c));
+std::optional<std::pair<Vec2, Vec2>> Other::at(double time) const {
+  if (chain && !chain->legs.empty()) return std::make_pair(chain->at(time, cloth), chain->velocity_at(time, cloth));
   if (!track) return std::nullopt;
   const auto& seen = track->seen;
   constexpr double kOwnPlace = 0.004;  // m: within this of its resting place it has not left
@@ -323,7 +351,7 @@ std::optional<Found> search(const BallTrack& track, double radius, double mass, 
     next = 1;
   }
   chain.legs.push_back(first);
-  Reader reader(std::move(chain), world);
+  Reader reader(std::move(chain), world, !track.after);
   reader.read(next);
   Found found = std::move(reader.found_);
   const double begins = found.chain.legs[0].leg.t;
@@ -343,12 +371,30 @@ std::optional<Found> search(const BallTrack& track, double radius, double mass, 
   return found;
 }
 
+namespace {
+
+// A ball that vanished beside a pocket after its jaw fell there, even where the last leg, hardly seen, just misses.
+void nearly(Found& found, const World& world, double from, double to) {
+  constexpr double kNearly = 0.03;  // m
+  const Leg& leg = found.chain.legs.back().leg;
+  double best = kNearly;
+  for (const Surface& s : world.surfaces) {
+    if (s.kind != ContactKind::pocket) continue;
+    for (double t = from; t <= to; t += 0.002) {
+      const double g = s.gap(leg.at(t, found.cloth));
+      if (g < best) best = g, found.pocket = s.name, found.pocket_time = t;
+    }
+  }
+}
+
+}  // namespace
+
 void find_fall(Found& found, const World& world, double last_seen, double within) {
   Chain& chain = found.chain;
   found.pocket.reset();
   for (int touches = 0; touches < 3; ++touches) {
     const Leg& leg = chain.legs.back().leg;
-    const double from = std::max(leg.t + 1e-4, std::min(last_seen, leg.rests(world.cloth)));
+    const double from = std::max(leg.t + 1e-4, std::min(last_seen, leg.rests(found.cloth)));
     std::optional<double> first;
     const Surface* what = nullptr;
     for (const Surface& s : world.surfaces) {
@@ -359,10 +405,13 @@ void find_fall(Found& found, const World& world, double last_seen, double within
       // A jaw out of sight counts only where the path would run into it, not along it.
       constexpr double kSurelyInto = 0.0015;  // m
       const double level = s.kind == ContactKind::jaw ? -kSurelyInto : 0.0;
-      const auto t = first_touch(leg, world.cloth, s, from - 0.02, last_seen + within, 0.0, level);
+      const auto t = first_touch(leg, found.cloth, s, from - 0.02, last_seen + within, 0.0, level);
       if (t && (!first || *t < *first)) first = t, what = &s;
     }
-    if (!what) return;
+    if (!what) {
+      nearly(found, world, from, last_seen + within);
+      return;
+    }
     if (what->kind == ContactKind::pocket) {
       found.pocket = what->name;
       found.pocket_time = *first;
@@ -372,10 +421,10 @@ void find_fall(Found& found, const World& world, double last_seen, double within
     next.touch.kind = Touch::Kind::surface;
     next.touch.surface = *what;
     next.leg.t = *first;
-    next.leg.p = leg.at(*first, world.cloth);
+    next.leg.p = leg.at(*first, found.cloth);
     ImpactState in;
     in.at = next.leg.p;
-    in.v_in = leg.velocity_at(*first, world.cloth);
+    in.v_in = leg.velocity_at(*first, found.cloth);
     expect_after_surface(next.touch, world.impact, in, next.leg.v, next.leg.w);
     chain.legs.push_back(next);
   }

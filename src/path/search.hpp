@@ -23,19 +23,22 @@ struct Other {
   bool moved = false;
   const BallTrack* track = nullptr;
   const Chain* chain = nullptr;  // once it has been searched
+  Cloth cloth;                   // that its chain was searched with
   // Its centre and velocity at a time; nullopt: not on the table or not known.
-  [[nodiscard]] std::optional<std::pair<Vec2, Vec2>> at(double time, const Cloth& c) const;
+  [[nodiscard]] std::optional<std::pair<Vec2, Vec2>> at(double time) const;
 };
 
 struct World {
   std::vector<Surface> surfaces;  // for this ball's radius
   std::vector<Other> others;      // without the ball itself
-  Cloth cloth;
+  Cloth cloth;                          // prior
+  double slide_sd = 0.2, roll_sd = 0.2; // of its logarithms
   ImpactPrior impact;
 };
 
 struct Found {
   Chain chain;
+  Cloth cloth;            // as this track tells it, with the prior
   bool lost = false;      // the track goes on in a way that no contact explains
   double lost_at = 0;     // s
   std::optional<std::string> pocket;  // it fell there

@@ -192,6 +192,7 @@ void Tracker::State::start(Followed& b) {
   b.moved = true;
   b.after_rest = 0;
   b.state = Followed::State::moving;
+  b.lies = false;
   b.off.clear();
 }
 
@@ -222,6 +223,7 @@ void Tracker::State::take_moving(Followed& b, const Sighting& s) {
 
 void Tracker::State::rest(Followed& b) {
   b.state = Followed::State::resting;
+  b.lies = true;
   b.velocity.setZero();
   b.off.clear();
   b.stay = StayMean{};
@@ -322,7 +324,7 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
       if (d < best) best = d, ball = &b;
     }
   }
-  constexpr double kSamePlace = 0.004;  // m
+  constexpr double kSamePlace = 0.0012;  // m
   if (!ball) {
     Followed b;
     std::vector<std::string> used;
@@ -332,7 +334,7 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
     b.radius = k.radius;
     balls.push_back(b);
     ball = &balls.back();
-  } else if (ball->state != Followed::State::moving && (ball->stay.mean() - c.stay.mean()).norm() < kSamePlace) {
+  } else if (ball->lies && (ball->stay.mean() - c.stay.mean()).norm() < kSamePlace + 2 * c.stay.sd()) {
     // Nobody moved it: it had only not been seen.
     ball->state = Followed::State::resting;
     ball->seen_at = c.last;
@@ -342,6 +344,7 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
   } else if (active && ball->in_episode && ball->state == Followed::State::moving) {
     // Followed on the move, lost, and found at rest.
     ball->state = Followed::State::resting;
+    ball->lies = true;
     ball->stay = c.stay;
     ball->at = c.stay.mean();
     ball->velocity.setZero();
@@ -365,6 +368,7 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
       if (b.name == again.name && b.kind == kind) ball = &b;
   }
   ball->state = Followed::State::resting;
+  ball->lies = true;
   ball->stay = c.stay;
   ball->at = c.stay.mean();
   ball->velocity.setZero();
