@@ -6,9 +6,6 @@
 namespace baizetrace::path {
 namespace {
 
-// Of the slip, the share that the slide takes from the velocity: a solid sphere's 2/7 (mechanics).
-constexpr double kSlipShare = 2.0 / 7.0;
-
 void cushion(const ImpactPair& pair, const ImpactPrior& prior, std::vector<double>& r) {
   const ImpactState& s = pair.state[0];
   const Surface& surface = pair.touch->surface;

@@ -8,6 +8,9 @@
 
 namespace baizetrace::path {
 
+// Of a slip, the share that the slide takes from the velocity: a solid sphere's 2/7 (mechanics).
+inline constexpr double kSlipShare = 2.0 / 7.0;
+
 // A ball around an impact: its centre; velocity and remaining slide before; after.
 struct ImpactState {
   Vec2 at = Vec2::Zero(), v_in = Vec2::Zero(), w_in = Vec2::Zero(), v_out = Vec2::Zero(), w_out = Vec2::Zero();

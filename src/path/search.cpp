@@ -112,6 +112,18 @@ class Reader {
         block = std::max<std::size_t>(1, (end - next) / 2);
         continue;
       }
+      if (young(chain, next)) {
+        // Too few sightings yet for the slide: it may have settled wrong.
+        tried = chain;
+        cloth = found_.cloth;
+        fit_reseeded(tried, cloth, end, 2);
+        if (explains(tried, cloth, next > 3 ? next - 3 : 0, end)) {
+          chain = std::move(tried);
+          found_.cloth = cloth;
+          next = end;
+          continue;
+        }
+      }
       if (false_sighting(next)) {
         chain.seen[next].trusted = false;
         ++next;
@@ -132,6 +144,45 @@ class Reader {
   Found found_;
 
  private:
+  // The last leg has hardly been seen.
+  static bool young(const Chain& chain, std::size_t next) {
+    constexpr int kYoung = 12;  // sightings
+    int n = 0;
+    for (std::size_t i = 0; i < next; ++i) n += chain.seen[i].trusted && chain.seen[i].time > chain.legs.back().leg.t;
+    return n < kYoung;
+  }
+
+  // The window's fit from several slides: which way a ball slides is not seen in its first sightings, and the fit
+  // does not turn a slide round by itself. Returns the least cost.
+  double fit_reseeded(Chain& chain, Cloth& cloth, std::size_t end, std::size_t back) const {
+    const Chain begun = chain;
+    const Cloth cloth_begun = cloth;
+    double best = fit_window(chain, world_, cloth, end, 15, back);
+    const std::size_t last = begun.legs.size() - 1;
+    const auto attempt = [&](double strike_share, double last_share) {
+      Chain tried = begun;
+      Cloth c = cloth_begun;
+      const bool strike = tried.legs.size() <= back && tried.legs[0].touch.kind == Touch::Kind::start;
+      if (strike) tried.legs[0].leg.w = strike_share * tried.legs[0].leg.v;
+      Leg& leg = tried.legs[last].leg;
+      if (last > 0 && tried.legs[last].touch.kind == Touch::Kind::ball) {
+        const Leg& in = tried.legs[last - 1].leg;
+        leg.w = in.slip_at(leg.t, c) + kSlipShare * (leg.v - in.velocity_at(leg.t, c)) + last_share * leg.v;
+      } else if (last > 0) {
+        leg.w += last_share * leg.v;
+      }
+      const double cost = fit_window(tried, world_, c, end, 15, back);
+      if (cost >= best) return;
+      best = cost;
+      chain = std::move(tried);
+      cloth = c;
+    };
+    for (const double share : {-0.05, 0.2, 0.45}) attempt(share, 0.0);
+    attempt(0.15, 0.3);
+    attempt(0.15, -0.3);
+    return best;
+  }
+
   // Whether the last leg is on its way into a pocket about now: what is seen of a ball that drops is not followed.
   bool falling(double time) const {
     constexpr double kMouth = 0.10;  // m before the fall line
@@ -163,7 +214,7 @@ class Reader {
   bool false_sighting(std::size_t j) const {
     const Chain& chain = found_.chain;
     const double miss = (chain.at(chain.seen[j].time, found_.cloth) - chain.seen[j].at).norm();
-    int on = 0, looked = 0;
+    int on = 0, looked = 0, in_a_row = 0;
     for (std::size_t i = j + 1; i < chain.seen.size() && looked < 4; ++i) {
       const Seen& s = chain.seen[i];
       if (!s.trusted) continue;
@@ -172,8 +223,12 @@ class Reader {
       // The extrapolated path is known worse than the sighting: m at the end of the look ahead.
       constexpr double kExtrapolated = 0.003;
       const double d = (chain.at(s.time, found_.cloth) - s.at).norm();
-      if (d < 4 * s.sd + kExtrapolated && d < 0.6 * miss) ++on;
+      if (d < 4 * s.sd + kExtrapolated && d < 0.6 * miss) {
+        ++on;
+        in_a_row += looked == on;
+      }
     }
+    if (in_a_row >= 2) return true;
     return looked > 0 && on >= std::max(1, looked - 1) && (looked > 1 || j + 2 >= chain.seen.size());
   }
 
@@ -217,7 +272,9 @@ class Reader {
         Chain tried = chain;
         Cloth cloth = found_.cloth;
         put(tried, guesses, j, end);
-        const double cost = fit_window(tried, world_, cloth, end, 15, guesses.size() + 1) +
+        const bool slides = guesses.back().touch.kind == Touch::Kind::ball;
+        const double cost = (slides ? fit_reseeded(tried, cloth, end, guesses.size() + 1)
+                                    : fit_window(tried, world_, cloth, end, 15, guesses.size() + 1)) +
                             kPriceOfContact * static_cast<double>(guesses.size());
         if (cost >= best || !in_order(tried)) continue;
         if (taken >= 4) leave_one_out(tried, cloth, j, end);
@@ -261,7 +318,7 @@ class Reader {
         if (!guesses[g].v_known) {
           next.leg.v = mean;
           const Vec2 v_in = in.velocity_at(next.leg.t, found_.cloth);
-          next.leg.w = in.slip_at(next.leg.t, found_.cloth) + 2.0 / 7.0 * (next.leg.v - v_in);
+          next.leg.w = in.slip_at(next.leg.t, found_.cloth) + kSlipShare * (next.leg.v - v_in);
         } else if (dt > 0.03) {
           next.leg.v = 0.5 * (next.leg.v + mean);
         }

@@ -143,7 +143,8 @@ inline std::vector<Look> looks_from(const nlohmann::json& truth, const table::Ta
       s.at = at;
       s.covariance = (sd * sd + o.shared * o.shared) * Mat2::Identity();
       s.streak = moving;
-      const auto kind = balls.kind_of(r[0].get<std::string>() == "red" ? "red-1" : r[0].get<std::string>());
+      const std::string name = r[0];
+      const auto kind = balls.kind_of(name.starts_with("red") ? "red-1" : name);
       s.colour = colour_of(kind.value_or(0));
       look.sightings.push_back(s);
     }
