@@ -9,6 +9,7 @@
 #include <opencv2/imgproc.hpp>
 #include <optional>
 
+#include "report/attempt_plan.hpp"
 #include "report/names.hpp"
 #include "report/pen.hpp"
 #include "report/placing.hpp"
@@ -172,7 +173,7 @@ class Picture {
   }
 
   void gates() {
-    for (const practice::GatePassed& g : shown_gates()) {
+    for (const practice::GatePassed& g : narrowest_gates(attempt_, static_cast<std::size_t>(options_.gates))) {
       const auto a = post_place(g.a, attempt_, table_), b = post_place(g.b, attempt_, table_);
       if (!a || !b) continue;
       std::vector<Vec2> places;
@@ -180,14 +181,6 @@ class Picture {
       for (int k = 0; k <= kSteps; ++k) places.push_back(*a + (*b - *a) * k / kSteps);
       cased(on_picture(places), kQuiet, 0.05, {0.01, 0.22});
     }
-  }
-
-  [[nodiscard]] std::vector<practice::GatePassed> shown_gates() const {
-    std::vector<practice::GatePassed> gates = attempt_.gates;
-    std::stable_sort(gates.begin(), gates.end(),
-                     [](const auto& a, const auto& b) { return a.clearance < b.clearance; });
-    if (gates.size() > static_cast<std::size_t>(options_.gates)) gates.resize(static_cast<std::size_t>(options_.gates));
-    return gates;
   }
 
   void contacts(const std::vector<Contact>& contacts) {
@@ -224,9 +217,7 @@ class Picture {
       for (const Part& part : parts_of(white->second)) hidden = hidden || !part.seen;
     }
     if (hidden) all.push_back({Entry::Sample::hidden, "out of sight, reconstructed"});
-    if (options_.prediction && attempt_.prediction)
-      all.push_back({Entry::Sample::guess,
-                     attempt_.prediction_label.empty() ? std::string("predicted") : attempt_.prediction_label});
+    if (options_.prediction && attempt_.prediction) all.push_back({Entry::Sample::guess, prediction_words(attempt_)});
     if (white != attempt_.balls.end() && !white->second.contacts.empty()) {
       std::string list;
       int number = 0;
@@ -235,7 +226,7 @@ class Picture {
                             c.inferred ? " (inferred)" : "");
       all.push_back({Entry::Sample::number, list});
     }
-    for (const practice::GatePassed& g : shown_gates())
+    for (const practice::GatePassed& g : narrowest_gates(attempt_, static_cast<std::size_t>(options_.gates)))
       all.push_back({Entry::Sample::gate, fmt::format("between {} and {}, {:.0f} mm to spare", post_name(g.a),
                                                       post_name(g.b), 1000 * g.clearance)});
     return all;

@@ -72,8 +72,19 @@ class Drawing {
         letter_(view_.size().x() / kPhoneWidth * kLetterOnPhone),
         labels_(Vec2(0, 0), view_.size()) {}
 
-  std::string draw() {
+  std::string symbol() {
     table();
+    return fmt::format(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"0\" height=\"0\" aria-hidden=\"true\">"
+        "<symbol id=\"{}\" overflow=\"visible\">\n{}</symbol></svg>\n",
+        table_id(), svg_.take());
+  }
+
+  std::string draw() {
+    if (plan_.table_by_reference)
+      svg_.raw(fmt::format("<use href=\"#{}\"/>\n", table_id()));
+    else
+      table();
     zone();
     gates();
     keep_clear();
@@ -98,6 +109,8 @@ class Drawing {
   }
 
  private:
+  [[nodiscard]] const char* table_id() const { return plan_.landscape ? "bz-table-landscape" : "bz-table"; }
+
   void table() {
     const Vec2 size = view_.size();
     svg_.rect(Vec2(0.02, 0.02) * 1000, size - Vec2(40, 40), 60, "bz-rail");
@@ -221,16 +234,18 @@ class Drawing {
     if (s.dash[0] > 0)
       look = fmt::format("stroke-dasharray=\"{:.1f} {:.1f} {:.1f} {:.1f}\"", s.dash[0] * letter_, s.dash[1] * letter_,
                          s.dash[2] * letter_, s.dash[3] * letter_);
+    if (p.missed) look = fmt::format("stroke-dasharray=\"{:.1f} {:.1f}\"", 0.04 * letter_, 0.26 * letter_);
     svg_.polyline(points, s.line, line_width(p, s), look);
   }
 
   // The cue ball's path is the one that counts: other balls' are drawn at less than half its width.
   [[nodiscard]] double line_width(const PlanPath& p, const Stroke& s) const {
+    if (p.one_of_many) return (p.missed ? 0.5 : 0.36) * s.width * letter_;
     return (p.ball == "white" ? s.width : 0.45 * s.width) * letter_;
   }
 
   [[nodiscard]] bool numbered(const PlanPath& p) const {
-    if (p.style == PathStyle::what_if) return false;
+    if (p.style == PathStyle::what_if || p.one_of_many) return false;
     const bool any_measured = std::any_of(plan_.paths.begin(), plan_.paths.end(), [](const PlanPath& q) {
       return q.style == PathStyle::measured && q.ball == "white";
     });
@@ -238,6 +253,7 @@ class Drawing {
   }
 
   void contacts(const PlanPath& p, const Stroke& s) {
+    if (p.one_of_many) return;
     int number = 0;
     for (const Contact& c : p.contacts) {
       ++number;
@@ -260,6 +276,14 @@ class Drawing {
       return;
     }
     const Vec2 at = view_(p.rest->at);
+    if (p.one_of_many) {
+      svg_.circle(at, 26, s.line, 0.1 * letter_, p.missed ? "stroke-dasharray=\"10 10\"" : "");
+      if (p.mark.empty()) return;
+      const double size = 0.82 * letter_;
+      const Vec2 label = labels_.place(at, 26, Vec2(0.5 * words_width(p.mark, size), 0.45 * size));
+      svg_.text(label + Vec2(0, 0.34 * size), p.mark, size, s.ink, "middle");
+      return;
+    }
     if (p.hollow_rest || p.style != PathStyle::measured) {
       svg_.circle(at, 26, s.line, 0.1 * letter_, p.hollow_rest ? "stroke-dasharray=\"14 10\"" : "");
     } else {
@@ -357,7 +381,7 @@ class Drawing {
       entry(list, [&](const Vec2& a, const Vec2& b) { svg_.circle(0.5 * (a + b), 26, s.line, 0.07 * letter_); });
     }
     for (const PlanPath& p : plan_.paths) {
-      if (p.style != PathStyle::measured || !p.rest || p.rest->u.norm() <= 0) continue;
+      if (p.style != PathStyle::measured || p.one_of_many || !p.rest || p.rest->u.norm() <= 0) continue;
       entry(fmt::format("{} at rest{}, good to {:.1f} mm (2 standard uncertainties)", ball_name(p.ball),
                         p.hollow_rest ? " (extrapolated)" : "", 1000 * kSigmas * p.rest->u.maxCoeff()),
             [&](const Vec2& a, const Vec2& b) {
@@ -432,6 +456,13 @@ class Drawing {
 };
 
 }  // namespace
+
+std::string plan_table_symbol(const table::Table& table, bool landscape) {
+  Plan bare;
+  bare.table = table;
+  bare.landscape = landscape;
+  return Drawing(bare).symbol();
+}
 
 std::string plan_svg(const Plan& plan) {
   assert(plan.table);

@@ -34,6 +34,11 @@ struct PlanPath {
                                   // predicted path only; on others marked without a number)
   std::optional<Place> rest;      // with u > 0 its ellipse of 2 standard uncertainties is drawn
   bool hollow_rest = false;       // extrapolated: drawn hollow
+  // One of many attempts on one plan: thin, its contacts unmarked; `mark` stands at its resting place; dotted when
+  // the shot did not come off. Empty words leave it out of the legend.
+  bool one_of_many = false;
+  bool missed = false;
+  std::string mark{};
 };
 
 struct PlanZone {
@@ -62,10 +67,15 @@ struct Plan {
   // True: a file of its own (XML header, its own style sheet, a background). False: a piece of an HTML page whose
   // style sheet holds plan_style().
   bool standalone = true;
+  // The bare table is not drawn but referred to: the page holds plan_table_symbol() once. For pages of many plans.
+  bool table_by_reference = false;
 };
 
 // The drawing. Requires: plan.table. All text is escaped; the output is well-formed XML.
 [[nodiscard]] std::string plan_svg(const Plan& plan);
+
+// The bare table as an SVG symbol for plans with table_by_reference: a piece of an HTML page, not shown by itself.
+[[nodiscard]] std::string plan_table_symbol(const table::Table& table, bool landscape = false);
 
 // The style sheet of the drawing (light, and dark where the reader prefers it; print is always light).
 [[nodiscard]] std::string plan_style();

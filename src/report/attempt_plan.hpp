@@ -1,0 +1,26 @@
+// Plans of what was measured: of one attempt, and of all attempts of a session.
+#pragma once
+
+#include "practice/session.hpp"
+#include "practice/setup.hpp"
+#include "report/plan.hpp"
+
+namespace baizetrace::report {
+
+// Balls as before the strike, every path, the prediction, gates (those of the setup and the narrowest, three at most)
+// and the setup's zone. `setup` nullptr: none.
+[[nodiscard]] Plan attempt_plan(const practice::Attempt& attempt, const table::Table& table,
+                                const practice::Setup* setup);
+
+// All attempts' white paths, thin, with their numbers at the resting places; where the shot was not made the path is
+// dotted.
+[[nodiscard]] Plan session_plan(const practice::Session& session, const table::Table& table,
+                                const practice::Setup* setup);
+
+// "predicted: " and what it was made with.
+[[nodiscard]] std::string prediction_words(const practice::Attempt& attempt);
+
+// The gates worth drawing: at most `most`, the narrowest first.
+[[nodiscard]] std::vector<practice::GatePassed> narrowest_gates(const practice::Attempt& attempt, std::size_t most = 3);
+
+}  // namespace baizetrace::report

@@ -1,0 +1,185 @@
+#include "report/page.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include "report/assets.hpp"
+#include "report/attempt_plan.hpp"
+#include "report/html.hpp"
+#include "report/names.hpp"
+#include "report/page_attempt.hpp"
+#include "report/plan.hpp"
+#include "report/words.hpp"
+
+namespace baizetrace::report {
+namespace {
+
+constexpr std::size_t kMostPicture = 400'000;  // bytes in base 64: more shows nothing more on any screen
+constexpr std::size_t kSpare = 100'000;        // bytes of the page's limit kept free
+
+// The sharpest JPEG of at most so many bytes in base 64, from a ladder of sizes; an <img>. "" when none fits.
+std::string picture_within(const cv::Mat& bgr, std::size_t bytes, const std::string& alt) {
+  static constexpr std::array<std::array<int, 2>, 8> kLadder{
+      {{1600, 84}, {1280, 82}, {1040, 80}, {860, 78}, {700, 74}, {560, 70}, {430, 62}, {330, 52}}};  // width, quality
+  if (bgr.empty()) return {};
+  for (const auto& [width, quality] : kLadder) {
+    // Never seen below this: no use in trying.
+    constexpr double kLeastBytesAPixel = 0.03;
+    const double shrunk = std::min(1.0, static_cast<double>(width) / bgr.cols);
+    if (kLeastBytesAPixel * shrunk * shrunk * static_cast<double>(bgr.total()) * 4 / 3 > static_cast<double>(bytes))
+      continue;
+    cv::Mat small = bgr;
+    if (bgr.cols > width)
+      cv::resize(bgr, small, cv::Size(width, std::max(1, bgr.rows * width / bgr.cols)), 0, 0, cv::INTER_AREA);
+    std::vector<std::uint8_t> jpeg;
+    cv::imencode(".jpg", small, jpeg, {cv::IMWRITE_JPEG_QUALITY, quality});
+    if (jpeg.size() * 4 / 3 + 4 > bytes) continue;
+    return fmt::format("<img src=\"data:image/jpeg;base64,{}\" width=\"{}\" height=\"{}\" alt=\"{}\">", base64(jpeg),
+                       small.cols, small.rows, escape_xml(alt));
+  }
+  return {};
+}
+
+std::string conditions_table(const practice::Session& s) {
+  HtmlTable t;
+  t.caption = "How the table plays: measured or assumed";
+  t.heads = {"what", "value", "from"};
+  for (const auto& [name, c] : s.conditions) {
+    std::string words = name;
+    if (name == "rolling") words = "rolling resistance, share of gravity";
+    if (name == "sliding") words = "cloth friction of a sliding ball";
+    if (name == "cushion_restitution") words = "cushion's restitution";
+    const int decimals = std::abs(c.value) < 0.1 ? 4 : 2;
+    t.rows.push_back({escape_xml(words), with_u(c.value, c.u, decimals),
+                      c.measured ? "measured in this recording" : "<i>assumed</i>"});
+  }
+  return t.html();
+}
+
+std::string accuracy_list(const practice::Session& s) {
+  std::string out = "<h2 id=\"accuracy\">What the numbers rest on</h2>\n<dl>\n";
+  const auto item = [&](const char* name, const std::string& html) {
+    out += fmt::format("<div><dt>{}</dt><dd>{}</dd></div>\n", name, html);
+  };
+  item("recording", fmt::format("{}, {} x {}, {} frames, {:.1f} s", escape_xml(s.clip.file), s.clip.width,
+                                s.clip.height, s.clip.frames, s.clip.duration));
+  item("measured",
+       s.complete ? "to the end"
+                  : fmt::format("up to {:.1f} s only: the recording is cut short or damaged there", s.measured_until));
+  item("registration", s.rig.rms > 0
+                           ? fmt::format("{}: the table's model lies {:.2f} pixels ({:.1f} mm) RMS from the picture",
+                                         escape_xml(s.rig.file), s.rig.rms_pixels, 1000 * s.rig.rms)
+                           : escape_xml(s.rig.file) + ": its residuals are not known");
+  if (s.rig.half_width > 0)
+    item("table", fmt::format("{}, measured {:.1f} mm x {:.1f} mm between the noses", escape_xml(s.rig.table),
+                              2000 * s.rig.half_length, 2000 * s.rig.half_width));
+  item("row timing", s.rig.u_readout > 0 ? fmt::format("readout {} ms, estimated: it limits every time",
+                                                       with_u(1000 * s.rig.readout, 1000 * s.rig.u_readout, 1))
+                                         : fmt::format("readout {:.1f} ms, given as exact", 1000 * s.rig.readout));
+  out +=
+      "</dl>\n<p>± is one standard uncertainty. Headings: degrees clockwise from straight up the table. Places: the "
+      "ball's centre.</p>\n";
+  out += conditions_table(s);
+  if (!s.warnings.empty()) {
+    out += "<h3>Warnings</h3><ul>\n";
+    for (const practice::Warning& w : s.warnings)
+      out += fmt::format("<li>At {:.1f} s: {}</li>\n", w.time, escape_xml(w.what));
+    out += "</ul>\n";
+  }
+  if (!s.refused.empty()) {
+    out += "<h3>Not measured</h3><ul>\n";
+    for (const practice::Refused& r : s.refused)
+      out += fmt::format("<li>{:.1f} to {:.1f} s: {}</li>\n", r.from, r.to, escape_xml(r.why));
+    out += "</ul>\n";
+  }
+  return out;
+}
+
+std::string attempts_table(const PageInput& in, const WordsOptions& options) {
+  HtmlTable t;
+  t.caption = "Attempts";
+  t.heads = {"no.", "what came of it", "m/s", "white off its mark, mm"};
+  for (const practice::Attempt& a : in.session.attempts) {
+    const auto mark = a.placing_error.find("white");
+    t.rows.push_back({fmt::format("<a href=\"#attempt-{0}\">{0}</a>", a.number),
+                      escape_xml(words_of(a, in.table, options).verdict),
+                      a.strike ? fmt::format("{:.2f}", a.strike->speed) : "–",
+                      mark == a.placing_error.end() ? "–" : fmt::format("{:.1f}", 1000 * mark->second.norm())});
+  }
+  return t.html();
+}
+
+std::string head(const std::string& title) {
+  return fmt::format(
+      "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; "
+      "style-src 'sha256-{}' 'sha256-{}'; script-src 'sha256-{}' 'sha256-{}'; base-uri 'none'; form-action 'none'\">\n"
+      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+      "<meta name=\"referrer\" content=\"no-referrer\">\n<meta name=\"color-scheme\" content=\"light dark\">\n"
+      "<title>{}</title>\n<link rel=\"icon\" href=\"data:,\">\n<style>{}</style>\n<style>{}</style>\n</head>\n",
+      plan_css().sha256, page_css().sha256, chart_js().sha256, page_js().sha256, escape_xml(title), plan_css().text,
+      page_css().text);
+}
+
+}  // namespace
+
+std::string report_page(const PageInput& in) {
+  WordsOptions options;
+  options.ball_radius = in.ball_radius;
+  options.setup = in.setup;
+  const practice::Session& s = in.session;
+  const SessionWords words = words_of(s, in.table, options);
+  const bool alone = s.attempts.size() == 1;
+
+  // Everything but the pictures first: they take what room is left.
+  std::string top = "<body>\n<a class=\"skip\" href=\"#main\">To the attempts</a>\n<header>\n";
+  if (s.setup) top += "<p class=\"over\">" + escape_xml(s.setup->second) + "</p>\n";
+  top += "<h1>" + escape_xml(words.verdict) + "</h1>\n";
+  if (!words.sentence.empty() && words.sentence != words.verdict)
+    top += "<p class=\"lead\">" + escape_xml(words.sentence) + "</p>\n";
+  top += "</header>\n<main id=\"main\">\n" + plan_table_symbol(in.table);
+  std::string bottom = "<section>\n" + accuracy_list(s) + "</section>\n</main>\n";
+  bottom += "<footer><p>Measured by Baizetrace from " + escape_xml(s.clip.file) + ".</p></footer>\n";
+  bottom +=
+      fmt::format("<script>{}</script>\n<script>{}</script>\n</body>\n</html>\n", chart_js().text, page_js().text);
+  std::string middle;
+  if (!alone && !s.attempts.empty()) {
+    Plan plan = session_plan(s, in.table, in.setup);
+    plan.standalone = false;
+    plan.table_by_reference = true;
+    middle = "<div class=\"pair\"><figure class=\"plan\">" + plan_svg(plan) + "</figure>\n<div>" +
+             attempts_table(in, options) + "</div></div>\n";
+  }
+  std::size_t taken = top.size() + middle.size() + bottom.size() + kSpare;
+  std::vector<std::string> sections;
+  for (const practice::Attempt& a : s.attempts) {
+    sections.push_back(attempt_section(in, a, "", alone));
+    taken += sections.back().size();
+  }
+  const std::size_t room = taken < kPageBytes ? (kPageBytes - taken) / std::max<std::size_t>(1, s.attempts.size()) : 0;
+  const auto picture = [&](std::size_t k) {
+    if (k >= in.pictures.size()) return std::string();
+    return picture_within(in.pictures[k], std::min(room, kMostPicture), picture_words(s.attempts[k]));
+  };
+
+  const std::string title = "Baizetrace: " + (s.setup ? s.setup->second : s.clip.file);
+  std::string page = head(title) + top;
+  if (alone) {
+    const std::string first = picture(0);
+    if (!first.empty()) page += "<figure class=\"picture first\">" + first + "</figure>\n";
+    page += sections[0];
+  } else {
+    page += middle;
+    for (std::size_t k = 0; k < sections.size(); ++k) {
+      const std::string img = picture(k);
+      page += img.empty() ? sections[k] : attempt_section(in, s.attempts[k], img, false);
+    }
+  }
+  return page + bottom;
+}
+
+}  // namespace baizetrace::report

@@ -1,0 +1,29 @@
+// report.html: one self-contained page of a session. Nothing is fetched; a content security policy forbids it.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <string>
+#include <vector>
+
+#include "practice/session.hpp"
+#include "practice/setup.hpp"
+#include "table/table.hpp"
+
+namespace baizetrace::report {
+
+struct PageInput {
+  const practice::Session& session;
+  const table::Table& table;
+  const practice::Setup* setup = nullptr;
+  // The attempts' pictures as attempt_picture() drew them, in the attempts' order; fewer, or empty ones, are left out.
+  std::vector<cv::Mat> pictures;
+  double ball_radius = 0.02625;  // m, the cue ball's
+};
+
+// The page's size stays below this at 200 attempts: pictures are made as small as it takes.
+inline constexpr std::size_t kPageBytes = 5'000'000;
+
+// The page as text. Deterministic. All that comes from files is escaped.
+[[nodiscard]] std::string report_page(const PageInput& input);
+
+}  // namespace baizetrace::report

@@ -1,0 +1,118 @@
+// The page in a browser: no console error, nothing wider than a phone, charts drawn. Headless Chromium (Debian
+// package chromium); skipped with the reason where it is not installed.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <cstdlib>
+#include <filesystem>
+
+#include "base/files.hpp"
+#include "support/invented_page.hpp"
+
+namespace baizetrace::report {
+namespace {
+
+namespace fs = std::filesystem;
+using testing::HasSubstr;
+using testing::Not;
+
+class Browser : public testing::Test {
+ protected:
+  void SetUp() override {
+    if (std::system("command -v chromium > /dev/null 2>&1") != 0) GTEST_SKIP() << "chromium is not installed";
+    folder_ = fs::path(testing::TempDir()) /
+              (std::string("baizetrace-browser-") + testing::UnitTest::GetInstance()->current_test_info()->name());
+    fs::remove_all(folder_);
+    ASSERT_TRUE(make_folder(folder_).has_value());
+  }
+  void TearDown() override {
+    if (!folder_.empty()) fs::remove_all(folder_ / "profile");
+  }
+
+  [[nodiscard]] std::string keep(const std::string& name, const std::string& text) const {
+    EXPECT_TRUE(write_atomically(folder_ / name, text).has_value());
+    return (folder_ / name).string();
+  }
+
+  // Runs the browser once; what it printed, what it logged.
+  struct Run {
+    int code = 0;
+    std::string out, log;
+  };
+  [[nodiscard]] Run run(const std::string& arguments, const std::string& file) const {
+    const std::string out = (folder_ / "out.txt").string(), log = (folder_ / "log.txt").string();
+    const std::string command =
+        "timeout 90 chromium --headless --no-sandbox --disable-gpu --disable-background-networking "
+        "--disable-component-update --disable-sync --no-first-run --disable-dev-shm-usage --hide-scrollbars "
+        "--enable-logging=stderr --user-data-dir='" +
+        (folder_ / "profile").string() + "' " + arguments + " 'file://" + file + "' > '" + out + "' 2> '" + log + "'";
+    Run r;
+    r.code = std::system(command.c_str());
+    r.out = read_text(out).value_or("");
+    r.log = read_text(log).value_or("");
+    return r;
+  }
+
+  fs::path folder_;
+};
+
+// A page around the report in a frame of a phone's width, which writes what it finds into itself.
+std::string looking_glass(const std::string& report, int width) {
+  return R"(<!DOCTYPE html><meta charset="utf-8"><title>looking glass</title><iframe id="f" width=")" +
+         std::to_string(width) + R"(" height="6000" src="file://)" + report +
+         R"("></iframe><pre id="found"></pre><script>
+document.getElementById('f').addEventListener('load', () => setTimeout(() => {
+  const d = document.getElementById('f').contentDocument, w = document.getElementById('f').contentWindow;
+  const drawn = [...d.querySelectorAll('figure.speed canvas')].filter(c => w.Chart.getChart(c)).length;
+  for (const x of d.querySelectorAll('details')) x.open = true;
+  setTimeout(() => {
+    document.getElementById('found').textContent = [
+      'width=' + d.documentElement.scrollWidth, 'charts=' + drawn,
+      'rows=' + d.querySelectorAll('.numbers tbody tr').length,
+      'h1=' + parseFloat(w.getComputedStyle(d.querySelector('h1')).fontSize),
+      'bare=' + [...d.querySelectorAll('img:not([alt]),svg[role=img]:not(:has(title))')].length].join(';') + ';';
+  }, 500);
+}, 1500));
+</script>)";
+}
+
+TEST_F(Browser, OpensWithoutAConsoleErrorAndFitsAPhone) {
+  const std::string report = keep("report.html", invented::page(invented::session(3), 1280));
+  const std::string glass = keep("glass.html", looking_glass(report, 390));
+  const Run r = run("--window-size=800,6000 --allow-file-access-from-files --virtual-time-budget=15000 --dump-dom", glass);
+  ASSERT_EQ(r.code, 0) << r.log.substr(0, 2000);
+  EXPECT_THAT(r.log, Not(HasSubstr("CONSOLE"))) << r.log.substr(0, 2000);
+  const std::string found = r.out.substr(std::min(r.out.size(), r.out.find("id=\"found\"")));
+  ASSERT_THAT(found, HasSubstr("width="));
+  EXPECT_THAT(found, HasSubstr("width=390;")) << found.substr(0, 200);
+  EXPECT_THAT(found, HasSubstr("bare=0;")) << found.substr(0, 200);
+  EXPECT_THAT(found, Not(HasSubstr("charts=0;"))) << found.substr(0, 200);
+  EXPECT_THAT(found, Not(HasSubstr("rows=0;"))) << found.substr(0, 200);
+}
+
+// The check above can fail: a page that is too wide and speaks to the console is told.
+TEST_F(Browser, TheLookingGlassTellsAWidePageAndAConsoleMessage) {
+  const std::string report = keep("wide.html",
+                                  "<!DOCTYPE html><title>x</title><h1>x</h1><div "
+                                  "style='width:900px'>x</div><script>console.error('heard')</script>");
+  const std::string glass = keep("glass.html", looking_glass(report, 390));
+  const Run r = run("--window-size=800,6000 --allow-file-access-from-files --virtual-time-budget=15000 --dump-dom", glass);
+  EXPECT_THAT(r.log, HasSubstr("heard"));
+  EXPECT_THAT(r.out, Not(HasSubstr("width=390;")));
+}
+
+TEST_F(Browser, PrintsAndDrawsOneAttempt) {
+  const std::string report = keep("one.html", invented::page(invented::session(1)));
+  const std::string pdf = (folder_ / "one.pdf").string(), png = (folder_ / "one.png").string();
+  Run r = run("--virtual-time-budget=5000 --no-pdf-header-footer --print-to-pdf='" + pdf + "'", report);
+  EXPECT_EQ(r.code, 0);
+  EXPECT_THAT(r.log, Not(HasSubstr("CONSOLE"))) << r.log.substr(0, 2000);
+  ASSERT_TRUE(fs::exists(pdf));
+  EXPECT_GT(fs::file_size(pdf), 20'000U);
+  r = run("--virtual-time-budget=5000 --window-size=1280,2600 --screenshot='" + png + "'", report);
+  ASSERT_TRUE(fs::exists(png));
+  EXPECT_GT(fs::file_size(png), 50'000U);
+}
+
+}  // namespace
+}  // namespace baizetrace::report
