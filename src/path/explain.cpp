@@ -10,7 +10,7 @@ namespace {
 
 // A leg's place is known to about this where it breaks, m: what lies within it can have been touched.
 constexpr double kReach = 0.015;
-constexpr double kStride = 0.004;  // s, of the look along the leg
+constexpr double kStride = 0.001;  // s, of the look along the leg
 
 struct Event {
   Touch touch;
@@ -21,7 +21,7 @@ struct Event {
 std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, const World& world, const Cloth& cloth, double from,
                         double to) {
   std::vector<Event> out;
-  const int steps = std::clamp(static_cast<int>((to - from) / kStride), 4, 200);
+  const int steps = std::clamp(static_cast<int>((to - from) / kStride), 4, 400);
   const double step = (to - from) / steps;
   for (const Surface& s : world.surfaces) {
     if (s.kind == ContactKind::pocket) continue;
@@ -51,6 +51,8 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
   }
   for (const Other& o : world.others) {
     if (!o.moved) continue;
+    constexpr double kParting = 0.1;  // s: two balls that have just met part
+    if (began.kind == Touch::Kind::ball && began.ball == o.name && from - leg.t < kParting) continue;
     double best = 1e9, when = 0;
     std::pair<Vec2, Vec2> there{Vec2::Zero(), Vec2::Zero()};
     for (int i = 0; i <= steps; ++i) {

@@ -57,8 +57,11 @@ ChainSlopes chain_slopes(const Problem& problem, const Layout& layout, std::size
   return cs;
 }
 
-double student(double d2) { return 0.5 * (kStudent + 2) * std::log1p(d2 / kStudent); }
-double student_weight(double d2) { return (kStudent + 2) / (kStudent + d2); }
+// In the first, gentle passes: sightings far off still pull, so that a poor start finds its way.
+constexpr double kGentle[] = {4000.0, 100.0};
+
+double student(double d2, double freedom) { return 0.5 * (freedom + 2) * std::log1p(d2 / freedom); }
+double student_weight(double d2, double freedom) { return (freedom + 2) / (freedom + d2); }
 
 // Adds a residual given in a chain's short numbering.
 struct Normal {
@@ -78,7 +81,8 @@ void scatter(const Eigen::MatrixXd& h, const Eigen::VectorXd& g, const std::vect
 double time_after_rest(const Chain& c, const Cloth& cloth) { return c.legs.back().leg.rests(cloth) + 1.0; }
 
 // Sightings, start and rest of one chain.
-void add_evidence(const Problem& problem, const Layout& layout, std::size_t i, const ChainSlopes* cs, Normal& out) {
+void add_evidence(const Problem& problem, const Layout& layout, std::size_t i, const ChainSlopes* cs,
+                  double freedom, Normal& out) {
   const Chain& chain = problem.chains[i];
   (void)layout;
   const auto n = cs ? static_cast<Eigen::Index>(cs->index.size()) : 0;
@@ -93,9 +97,9 @@ void add_evidence(const Problem& problem, const Layout& layout, std::size_t i, c
       at = chain.legs[k].leg.at(time, problem.cloth);
     const Vec2 r = root * (at - seen);
     const double d2 = r.squaredNorm();
-    out.cost += robust ? student(d2) : 0.5 * d2;
+    out.cost += robust ? student(d2, freedom) : 0.5 * d2;
     if (!cs) return;
-    const double weight = robust ? student_weight(d2) : 1.0;
+    const double weight = robust ? student_weight(d2, freedom) : 1.0;
     const Eigen::Index used = column(k) + 5;
     const Eigen::Matrix<double, 2, Eigen::Dynamic> jr = root * j.leftCols(used);
     h.topLeftCorner(used, used).noalias() += weight * jr.transpose() * jr;
@@ -206,7 +210,7 @@ void add_impacts(const Problem& problem, const Layout& layout, const std::vector
   }
 }
 
-Normal evaluate(const Problem& problem, const Layout& layout, bool with_slopes) {
+Normal evaluate(const Problem& problem, const Layout& layout, bool with_slopes, double freedom) {
   Normal out;
   std::vector<ChainSlopes> cs;
   if (with_slopes) {
@@ -215,7 +219,7 @@ Normal evaluate(const Problem& problem, const Layout& layout, bool with_slopes) 
     for (std::size_t i = 0; i < problem.chains.size(); ++i) cs.push_back(chain_slopes(problem, layout, i));
   }
   for (std::size_t i = 0; i < problem.chains.size(); ++i)
-    add_evidence(problem, layout, i, with_slopes ? &cs[i] : nullptr, out);
+    add_evidence(problem, layout, i, with_slopes ? &cs[i] : nullptr, freedom, out);
   add_impacts(problem, layout, with_slopes ? &cs : nullptr, out);
   const double slide = std::log(problem.cloth.slide / problem.prior.slide) / problem.slide_sd;
   const double roll = std::log(problem.cloth.roll / problem.prior.roll) / problem.roll_sd;
@@ -250,6 +254,88 @@ bool take(Problem& problem, const Layout& layout, const Eigen::VectorXd& step) {
   return true;
 }
 
+FitSummary descend(Problem& problem, const FitOptions& options, double freedom) {
+  FitSummary summary;
+  const Layout layout(problem);
+  for (Chain& chain : problem.chains) chain.join(problem.cloth);
+  std::vector<bool> fixed(static_cast<std::size_t>(layout.size), false);
+  if (!options.cloth_free) fixed[0] = fixed[1] = true;
+  for (std::size_t i = 0; i < problem.chains.size(); ++i) {
+    if (!problem.chains[i].start_free) {
+      fixed[static_cast<std::size_t>(layout.chains[i].p)] = fixed[static_cast<std::size_t>(layout.chains[i].p) + 1] = true;
+      fixed[static_cast<std::size_t>(layout.chains[i].t[0])] = true;
+    }
+    for (const Seen& s : problem.chains[i].seen) summary.sightings += s.trusted;
+  }
+  const auto hold_fixed = [&](Normal& n) {
+    for (int a = 0; a < layout.size; ++a) {
+      if (!fixed[static_cast<std::size_t>(a)]) continue;
+      n.h.row(a).setZero();
+      n.h.col(a).setZero();
+      n.h(a, a) = 1;
+      n.g[a] = 0;
+    }
+  };
+  double damping = 1e-4;
+  Normal now = evaluate(problem, layout, true, freedom);
+  hold_fixed(now);
+  for (int iteration = 0; iteration < options.iterations && !summary.converged; ++iteration) {
+    bool better = false;
+    for (int trial = 0; trial < 8 && !better; ++trial) {
+      Eigen::MatrixXd h = now.h;
+      for (int a = 0; a < layout.size; ++a) h(a, a) += damping * std::max(h(a, a), 1e-3);
+      const Eigen::VectorXd step = -h.ldlt().solve(now.g);
+      Problem tried = problem;
+      if (!step.allFinite() || !take(tried, layout, step)) {
+        damping *= 10;
+        continue;
+      }
+      const double cost = evaluate(tried, layout, false, freedom).cost;
+      if (std::isfinite(cost) && cost <= now.cost) {
+        better = true;
+        // A gain this small, in half squared standard deviations, cannot be told from none.
+        summary.converged = now.cost - cost < 1e-4;
+        problem = std::move(tried);
+        damping = std::max(damping * 0.1, 1e-9);
+      } else {
+        damping *= 10;
+      }
+    }
+    if (!better) {
+      summary.converged = true;
+      break;
+    }
+    if (!summary.converged || options.covariance) {
+      now = evaluate(problem, layout, true, freedom);
+      hold_fixed(now);
+    } else {
+      now.cost = evaluate(problem, layout, false, freedom).cost;
+    }
+  }
+  summary.cost = now.cost;
+  std::vector<double> square;
+  for (const Chain& chain : problem.chains)
+    for (const Seen& s : chain.seen)
+      if (s.trusted) square.push_back((s.root * (chain.at(s.time, problem.cloth) - s.at)).squaredNorm());
+  if (!square.empty()) {
+    const auto middle = square.begin() + static_cast<std::ptrdiff_t>(square.size() / 2);
+    std::nth_element(square.begin(), middle, square.end());
+    constexpr double kMedianOfTwo = 1.3863;  // median of chi-square with two degrees of freedom, 2 ln 2
+    const double free = std::max(0.2, 1.0 - 0.5 * layout.size / static_cast<double>(square.size()));
+    summary.scale = std::sqrt(*middle / kMedianOfTwo / free);
+  }
+  if (options.covariance) {
+    for (int a = 0; a < layout.size; ++a) now.h(a, a) += 1e-9;
+    summary.covariance = now.h.ldlt().solve(Eigen::MatrixXd::Identity(layout.size, layout.size));
+    for (int a = 0; a < layout.size; ++a) {
+      if (!fixed[static_cast<std::size_t>(a)]) continue;
+      summary.covariance.row(a).setZero();
+      summary.covariance.col(a).setZero();
+    }
+  }
+  return summary;
+}
+
 }  // namespace
 
 Layout::Layout(const Problem& problem) {
@@ -276,85 +362,14 @@ Layout::Layout(const Problem& problem) {
 }
 
 FitSummary fit(Problem& problem, const FitOptions& options) {
-  FitSummary summary;
-  const Layout layout(problem);
-  for (Chain& chain : problem.chains) chain.join(problem.cloth);
-  std::vector<bool> fixed(static_cast<std::size_t>(layout.size), false);
-  if (!options.cloth_free) fixed[0] = fixed[1] = true;
-  for (std::size_t i = 0; i < problem.chains.size(); ++i) {
-    if (!problem.chains[i].start_free) {
-      fixed[static_cast<std::size_t>(layout.chains[i].p)] = fixed[static_cast<std::size_t>(layout.chains[i].p) + 1] = true;
-      fixed[static_cast<std::size_t>(layout.chains[i].t[0])] = true;
-    }
-    for (const Seen& s : problem.chains[i].seen) summary.sightings += s.trusted;
+  if (options.gentle > 0) {
+    FitOptions first = options;
+    first.gentle = 0;
+    first.iterations = options.gentle;
+    first.covariance = false;
+    for (const double freedom : kGentle) descend(problem, first, freedom);
   }
-  const auto hold_fixed = [&](Normal& n) {
-    for (int a = 0; a < layout.size; ++a) {
-      if (!fixed[static_cast<std::size_t>(a)]) continue;
-      n.h.row(a).setZero();
-      n.h.col(a).setZero();
-      n.h(a, a) = 1;
-      n.g[a] = 0;
-    }
-  };
-  double damping = 1e-4;
-  Normal now = evaluate(problem, layout, true);
-  hold_fixed(now);
-  for (int iteration = 0; iteration < options.iterations && !summary.converged; ++iteration) {
-    bool better = false;
-    for (int trial = 0; trial < 8 && !better; ++trial) {
-      Eigen::MatrixXd h = now.h;
-      for (int a = 0; a < layout.size; ++a) h(a, a) += damping * std::max(h(a, a), 1e-3);
-      const Eigen::VectorXd step = -h.ldlt().solve(now.g);
-      Problem tried = problem;
-      if (!step.allFinite() || !take(tried, layout, step)) {
-        damping *= 10;
-        continue;
-      }
-      const double cost = evaluate(tried, layout, false).cost;
-      if (std::isfinite(cost) && cost <= now.cost) {
-        better = true;
-        // A gain this small, in half squared standard deviations, cannot be told from none.
-        summary.converged = now.cost - cost < 1e-4;
-        problem = std::move(tried);
-        damping = std::max(damping * 0.1, 1e-9);
-      } else {
-        damping *= 10;
-      }
-    }
-    if (!better) {
-      summary.converged = true;
-      break;
-    }
-    if (!summary.converged || options.covariance) {
-      now = evaluate(problem, layout, true);
-      hold_fixed(now);
-    } else {
-      now.cost = evaluate(problem, layout, false).cost;
-    }
-  }
-  summary.cost = now.cost;
-  std::vector<double> square;
-  for (const Chain& chain : problem.chains)
-    for (const Seen& s : chain.seen)
-      if (s.trusted) square.push_back((s.root * (chain.at(s.time, problem.cloth) - s.at)).squaredNorm());
-  if (!square.empty()) {
-    const auto middle = square.begin() + static_cast<std::ptrdiff_t>(square.size() / 2);
-    std::nth_element(square.begin(), middle, square.end());
-    constexpr double kMedianOfTwo = 1.3863;  // median of chi-square with two degrees of freedom, 2 ln 2
-    const double free = std::max(0.2, 1.0 - 0.5 * layout.size / static_cast<double>(square.size()));
-    summary.scale = std::sqrt(*middle / kMedianOfTwo / free);
-  }
-  if (options.covariance) {
-    for (int a = 0; a < layout.size; ++a) now.h(a, a) += 1e-9;
-    summary.covariance = now.h.ldlt().solve(Eigen::MatrixXd::Identity(layout.size, layout.size));
-    for (int a = 0; a < layout.size; ++a) {
-      if (!fixed[static_cast<std::size_t>(a)]) continue;
-      summary.covariance.row(a).setZero();
-      summary.covariance.col(a).setZero();
-    }
-  }
-  return summary;
+  return descend(problem, options, kStudent);
 }
 
 void impact_slopes(const Problem& problem, const Layout& layout, std::size_t chain, std::size_t leg,

@@ -23,6 +23,7 @@ struct ImpactPrior {
   double line_sd = 0.05;         // ball: push along the line of centres, rad (friction between balls)
   double strike_slip = 0.15, strike_slip_sd = 0.25;  // strike: w along the heading, in the speed; all heights of the tip
   double strike_across_sd = 0.03;                    // strike: w across it (elevated cue with side)
+  double fastest = 8.0;          // m/s: any speed at all (sd)
   double floor = 0.010;          // m/s
   double nose_sd = 0.0007;       // m: nose against the picture of the ball
   double centres_sd = 0.0004;    // m: centres' distance at a ball contact
@@ -38,6 +39,7 @@ struct Problem {
 
 struct FitOptions {
   int iterations = 25;
+  int gentle = 0;  // iterations before these in which sightings far off still pull: for poor starts
   bool cloth_free = true;
   bool covariance = false;
 };

@@ -66,6 +66,8 @@ std::vector<double> impact_residuals(const ImpactPair& pair, const ImpactPrior& 
     r.push_back(s.w_out.x() / sd);
     r.push_back(s.w_out.y() / sd);
   }
+  for (int i = 0; i < (pair.together ? 2 : 1); ++i)
+    for (int d = 0; d < 2; ++d) r.push_back(pair.state[i].v_out[d] / prior.fastest);
   return r;
 }
 

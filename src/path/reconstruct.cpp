@@ -96,6 +96,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
   link(problem);
   FitOptions fit_options;
   fit_options.iterations = 40;
+  fit_options.gentle = 5;
   fit(problem, fit_options);
   for (int i = 0; i < 6 && drop_idle_contacts(problem); ++i) {
     link(problem);

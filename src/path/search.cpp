@@ -17,6 +17,9 @@ constexpr double kOff = 18.0;
 // five unknowns, ln(n) / 2 each, at some tens of sightings.
 constexpr double kPriceOfContact = 8.0;
 
+// Iterations where a leg begins: contact time, slide and velocity depend on each other along a narrow valley.
+constexpr int kThorough = 30, kGentle = 20;
+
 double off(const Seen& s, const Vec2& at) { return (s.root * (at - s.at)).squaredNorm(); }
 
 std::vector<Seen> prepare(const BallTrack& track, const World& world) {
@@ -70,9 +73,9 @@ Problem window(const Chain& chain, const World& world, const Cloth& cloth, std::
 }
 
 double fit_window(Chain& chain, const World& world, Cloth& cloth, std::size_t end, int iterations,
-                  std::size_t back = 2) {
+                  std::size_t back = 2, int gentle = 0) {
   Problem p = window(chain, world, cloth, end, back);
-  const FitSummary s = fit(p, {.iterations = iterations});
+  const FitSummary s = fit(p, {.iterations = iterations, .gentle = gentle});
   const std::size_t n = p.chains[0].legs.size();
   for (std::size_t i = 0; i < n; ++i) chain.legs[chain.legs.size() - n + i].leg = p.chains[0].legs[i].leg;
   cloth = p.cloth;
@@ -123,6 +126,10 @@ class Reader {
           next = end;
           continue;
         }
+        if (const std::size_t went = without_one(next)) {
+          next = went;
+          continue;
+        }
       }
       if (false_sighting(next)) {
         chain.seen[next].trusted = false;
@@ -157,7 +164,7 @@ class Reader {
   double fit_reseeded(Chain& chain, Cloth& cloth, std::size_t end, std::size_t back) const {
     const Chain begun = chain;
     const Cloth cloth_begun = cloth;
-    double best = fit_window(chain, world_, cloth, end, 15, back);
+    double best = fit_window(chain, world_, cloth, end, kThorough, back, kGentle);
     const std::size_t last = begun.legs.size() - 1;
     const auto attempt = [&](double strike_share, double last_share) {
       Chain tried = begun;
@@ -171,7 +178,7 @@ class Reader {
       } else if (last > 0) {
         leg.w += last_share * leg.v;
       }
-      const double cost = fit_window(tried, world_, c, end, 15, back);
+      const double cost = fit_window(tried, world_, c, end, kThorough, back, kGentle);
       if (cost >= best) return;
       best = cost;
       chain = std::move(tried);
@@ -232,6 +239,36 @@ class Reader {
     return looked > 0 && on >= std::max(1, looked - 1) && (looked > 1 || j + 2 >= chain.seen.size());
   }
 
+  // A leg hardly seen yet is led astray by one false sighting among its first: leaves each out in turn. Returns the
+  // next sighting to read, 0: none of them is to blame.
+  std::size_t without_one(std::size_t j) {
+    const Chain& chain = found_.chain;
+    for (const std::size_t ahead : {std::size_t{3}, std::size_t{2}}) {
+      std::size_t end = j, taken = 0;
+      while (end < chain.seen.size() && taken < ahead) taken += chain.seen[end++].trusted;
+      if (taken < ahead) continue;
+      double best = 1e18;
+      std::optional<Chain> kept;
+      Cloth kept_cloth;
+      for (std::size_t i = 0; i < j; ++i) {
+        if (!chain.seen[i].trusted || chain.seen[i].time < chain.legs.back().leg.t) continue;
+        Chain tried = chain;
+        Cloth cloth = found_.cloth;
+        tried.seen[i].trusted = false;
+        const double cost = fit_window(tried, world_, cloth, end, kThorough, 2, kGentle);
+        if (cost >= best || !explains(tried, cloth, 0, end)) continue;
+        best = cost;
+        kept = std::move(tried);
+        kept_cloth = cloth;
+      }
+      if (!kept) continue;
+      found_.chain = std::move(*kept);
+      found_.cloth = kept_cloth;
+      return end;
+    }
+    return 0;
+  }
+
   // One of the sightings after a contact may be false: the one that all others contradict.
   void leave_one_out(Chain& chain, const Cloth& cloth, std::size_t from, std::size_t end) const {
     std::size_t worst = end;
@@ -253,6 +290,8 @@ class Reader {
       --before;
       while (before > 0 && !chain.seen[before].trusted) --before;
     }
+    before_ = j;
+    while (before_ > 0 && (before_ == j || !chain.seen[before_].trusted)) --before_;
     from = std::max(leg_begins + 2e-4, std::min(chain.seen[before].time, chain.seen[j].time - 0.05));
     const double to = chain.seen[j].time + 0.004;
     if (!(to > from)) return 0;
@@ -271,12 +310,13 @@ class Reader {
       for (const auto& guesses : tries) {
         Chain tried = chain;
         Cloth cloth = found_.cloth;
-        put(tried, guesses, j, end);
+        start_best(tried, guesses, j, end);
         const bool slides = guesses.back().touch.kind == Touch::Kind::ball;
         const double cost = (slides ? fit_reseeded(tried, cloth, end, guesses.size() + 1)
-                                    : fit_window(tried, world_, cloth, end, 15, guesses.size() + 1)) +
+                                    : fit_window(tried, world_, cloth, end, kThorough, guesses.size() + 1, kGentle)) +
                             kPriceOfContact * static_cast<double>(guesses.size());
-        if (cost >= best || !in_order(tried)) continue;
+        if(getenv("PXD")) {fprintf(stderr,"     ahead %zu n %zu cost %.1f order %d leg t %.4f v %.3f %.3f w %.3f %.3f:",ahead,guesses.size(),cost,(int)plausible(tried,cloth,1),tried.legs.back().leg.t,tried.legs.back().leg.v.x(),tried.legs.back().leg.v.y(),tried.legs.back().leg.w.x(),tried.legs.back().leg.w.y()); for(size_t i=j>5?j-5:0;i<end;++i)fprintf(stderr," %.1f%s",off(tried.seen[i],tried.at(tried.seen[i].time,cloth)),tried.seen[i].trusted?"":"x"); fprintf(stderr,"\n");}
+        if (cost >= best || !plausible(tried, cloth, guesses.size())) continue;
         if (taken >= 4) leave_one_out(tried, cloth, j, end);
         if (!explains(tried, cloth, j, end)) continue;
         best = cost;
@@ -292,10 +332,38 @@ class Reader {
     return kept_end;
   }
 
-  static bool in_order(const Chain& chain) {
-    for (std::size_t i = 1; i < chain.legs.size(); ++i)
-      if (chain.legs[i].leg.t <= chain.legs[i - 1].leg.t) return false;
+  // Contacts in order, and no ball faster after its last ones than what drove it.
+  static bool plausible(const Chain& chain, const Cloth& cloth, std::size_t contacts) {
+    constexpr double kGain = 1.05, kSlack = 0.1;  // and m/s: what the fit may be wrong by
+    for (std::size_t i = 1; i < chain.legs.size(); ++i) {
+      const Leg& out = chain.legs[i].leg;
+      if (out.t <= chain.legs[i - 1].leg.t) return false;
+      if (i + contacts < chain.legs.size()) continue;
+      const double driven = std::max(chain.legs[i - 1].leg.velocity_at(out.t, cloth).norm(), chain.legs[i].touch.velocity.norm());
+      if (out.v.norm() > kGain * driven + kSlack) return false;
+    }
     return true;
+  }
+
+  // Puts the guesses in with the time of the last one where the sightings like it best.
+  void start_best(Chain& chain, std::vector<Guess> guesses, std::size_t j, std::size_t end) const {
+    const Chain begun = chain;
+    const double t = guesses.back().time;
+    const double latest = chain.seen[j].time - 0.001, earliest = chain.seen[before_].time;
+    const double floor = guesses.size() > 1 ? guesses[guesses.size() - 2].time : earliest;
+    double best = 1e18;
+    for (const double when : {t, latest, latest - 0.005, latest - 0.010, 0.5 * (earliest + latest), earliest}) {
+      if (when < floor || (when > latest && when != t)) continue;
+      guesses.back().time = when;
+      Chain tried = begun;
+      put(tried, guesses, j, end);
+      Cloth cloth = found_.cloth;
+      const double cost = fit_window(tried, world_, cloth, end, 5, guesses.size() + 1, 5);
+      if (cost >= best) continue;
+      best = cost;
+      chain = std::move(tried);
+    }
+    if (best == 1e18) put(chain, guesses, j, end);
   }
 
   void put(Chain& chain, const std::vector<Guess>& guesses, std::size_t j, std::size_t end) const {
@@ -329,6 +397,7 @@ class Reader {
 
   const World& world_;
   const bool vanishes_;
+  std::size_t before_ = 0;  // the last trusted sighting before a break
 };
 
 }  // namespace
