@@ -24,7 +24,7 @@ std::string HtmlTable::html() const {
 
 std::string with_u(double value, double u, int decimals) {
   if (!(u > 0)) return fmt::format("{:.{}f}", value, decimals);
-  return fmt::format("{:.{}f}<span class=\"u\"> ± {:.{}f}</span>", value, decimals, u, decimals);
+  return fmt::format("{:.{}f} <span class=\"u\">±&nbsp;{:.{}f}</span>", value, decimals, u, decimals);
 }
 
 std::string base64(std::span<const std::uint8_t> bytes) {

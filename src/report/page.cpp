@@ -157,7 +157,9 @@ std::string report_page(const PageInput& in) {
   std::size_t taken = top.size() + middle.size() + bottom.size() + kSpare;
   std::vector<std::string> sections;
   for (const practice::Attempt& a : s.attempts) {
-    sections.push_back(attempt_section(in, a, "", alone));
+    // As it will be: a section with a picture may need less beside it.
+    const bool pictured = sections.size() < in.pictures.size() && !in.pictures[sections.size()].empty();
+    sections.push_back(attempt_section(in, a, pictured ? " " : "", alone));
     taken += sections.back().size();
   }
   const std::size_t room = taken < kPageBytes ? (kPageBytes - taken) / std::max<std::size_t>(1, s.attempts.size()) : 0;
@@ -176,7 +178,7 @@ std::string report_page(const PageInput& in) {
     page += middle;
     for (std::size_t k = 0; k < sections.size(); ++k) {
       const std::string img = picture(k);
-      page += img.empty() ? sections[k] : attempt_section(in, s.attempts[k], img, false);
+      page += attempt_section(in, s.attempts[k], img, false);
     }
   }
   return page + bottom;

@@ -31,7 +31,7 @@
         animation: false, responsive: true, maintainAspectRatio: false,
         interaction: {mode: 'nearest', axis: 'x', intersect: false},
         scales: {x: axis('s after the strike'), y: axis('m/s')},
-        plugins: {legend: {labels: {color: ink, usePointStyle: true, pointStyleWidth: 34}}},
+        plugins: {legend: {labels: {color: ink, usePointStyle: true}}},
       },
     }));
   }
@@ -62,8 +62,11 @@
       seen.unobserve(e.target);
     }
   }, {rootMargin: '400px'});
+  // A few charts are drawn at once; of many only those that come near the window.
+  const few = figures.length <= 12;
   for (const figure of figures) {
-    seen.observe(figure);
+    if (few) draw(figure);
+    else seen.observe(figure);
     figure.querySelector('details').addEventListener('toggle', () => numbers(figure));
   }
   matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => {

@@ -14,12 +14,16 @@
 namespace baizetrace::report {
 namespace {
 
+// Attempts beyond which each is shown with its picture alone and a coarser chart: what the plan would repeat is left
+// out, so that the page stays below its limit.
+constexpr std::size_t kLongPage = 60;
+
 // Where a ball's centre is, as a tape measure would say it: from two noses, in mm.
 std::string place_cell(const Vec2& at, const Vec2& u, const table::Table& table) {
   return with_u(1000 * (at.y() + table.half_length()), 1000 * u.y(), u.y() > 0 ? 1 : 0) + "<br>" +
          with_u(1000 * (at.x() + table.half_width()), 1000 * u.x(), u.x() > 0 ? 1 : 0);
 }
-constexpr const char* kPlaceHead = "mm from the baulk nose, <br>from the green-side nose";
+constexpr const char* kPlaceHead = "mm from baulk <br>and green-side nose";
 
 std::string mark_words(bool met) { return met ? "<b class=\"yes\">met</b>" : "<b class=\"no\">not met</b>"; }
 
@@ -159,17 +163,17 @@ std::string numbers_of(const std::vector<SpeedPoint>& points, double from) {
 
 // The chart's data stand in a script element that no browser runs; page.js draws the chart and its table from them.
 // Numbers and our own words alone, so that nothing in it needs escaping.
-std::string speed_figure(const practice::Attempt& a) {
+std::string speed_figure(const practice::Attempt& a, std::size_t most) {
   const auto white = a.balls.find("white");
   if (white == a.balls.end()) return {};
-  const std::vector<SpeedPoint> real = speeds_along(white->second);
+  const std::vector<SpeedPoint> real = speeds_along(white->second, most);
   if (real.size() < 2) return {};
   std::string guess = "[]";
   if (a.prediction) {
     BallPath p;
     p.rows = a.prediction->path;
     p.contacts = a.prediction->contacts;
-    guess = numbers_of(speeds_along(p), a.strike_time);
+    guess = numbers_of(speeds_along(p, most), a.strike_time);
   }
   std::string contacts = "[";
   for (const Contact& c : white->second.contacts)
@@ -224,14 +228,18 @@ std::string attempt_section(const PageInput& in, const practice::Attempt& a, con
       warned += fmt::format("<li>At {:.1f} s: {}</li>\n", w.time, escape_xml(w.what));
   if (!warned.empty()) out += "<div class=\"cannot\"><h3>Warnings</h3><ul>\n" + warned + "</ul></div>\n";
 
+  const bool long_page = in.session.attempts.size() > kLongPage;
   out += "<div class=\"pair\">\n";
-  Plan plan = attempt_plan(a, in.table, in.setup);
-  plan.standalone = false;
-  plan.table_by_reference = true;
-  out += "<figure class=\"plan\">" + plan_svg(plan) + "</figure>\n<div>\n";
+  if (!long_page || picture.empty()) {
+    Plan plan = attempt_plan(a, in.table, in.setup);
+    plan.standalone = false;
+    plan.table_by_reference = true;
+    out += "<figure class=\"plan\">" + plan_svg(plan) + "</figure>\n";
+  }
+  out += "<div>\n";
   if (const auto white = a.balls.find("white"); white != a.balls.end())
     out += contacts_table("white", white->second, a, in.table);
-  out += speed_figure(a) + score_list(a) + strike_list(a, in.ball_radius) + comparison_list(a);
+  out += speed_figure(a, long_page ? 40 : 120) + score_list(a) + strike_list(a, in.ball_radius) + comparison_list(a);
   out += "</div></div>\n";
   for (const auto& [name, path] : a.balls)
     if (name != "white") out += contacts_table(name, path, a, in.table);

@@ -95,6 +95,7 @@ inline practice::Attempt attempt(int number, double strike_time, double pot_erro
   a.before = {{"white", {white + Vec2(0.0004, -0.0002), u}},
               {"green", {green, u}},
               {"brown", {{0.0005, -1.046}, u}},
+              {"yellow", {{0.1791, -1.6210}, u}},
               {"blue", {{0.0008, 0.0008}, u}},
               {"pink", {{-0.0018, 0.8945}, u}},
               {"black", {{-0.0011, 1.4593}, u}}};
@@ -134,7 +135,7 @@ inline practice::Attempt attempt(int number, double strike_time, double pot_erro
   a.after.erase("green");
   if (!in) a.after["green"] = *a.balls["green"].rest;
   a.rest_time = a.balls["white"].rest_time;
-  a.gates = {{"brown", "yellow", strike_time + 1.9, {0.14, -1.49}, 0.079}};
+  a.gates = {{"brown", "yellow", a.balls["white"].contacts.back().time + 1.4, {0.14, -1.4955}, 0.079}};
   a.nearest_pockets = {{"baulk-left", 0.3988, strike_time + 1.5},  {"baulk-right", 0.6590, strike_time + 6.5},
                        {"middle-left", 1.0912, strike_time + 0.5}, {"middle-right", 0.9258, strike_time},
                        {"top-left", 2.5744, strike_time},          {"top-right", 2.4611, strike_time}};
@@ -149,7 +150,7 @@ inline practice::Attempt attempt(int number, double strike_time, double pot_erro
                                        {{0.56, -1.31}, ContactKind::ball, "", 0}},
                                       strike_time);
   a.prediction = computed(guess);
-  a.prediction_label = "predicted from the strike; rolling and rebound measured in this clip, the rest assumed";
+  a.prediction_label = "the measured strike, no side; rolling and rebound measured on this table, the rest assumed";
   practice::Comparison cmp;
   cmp.first_contact_off = 0.0072;
   cmp.rest_off = a.after["white"].at - *a.prediction->rest;
