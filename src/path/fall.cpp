@@ -1,0 +1,67 @@
+#include <algorithm>
+#include <cmath>
+
+#include "path/impact.hpp"
+#include "path/search.hpp"
+
+namespace baizetrace::path {
+namespace {
+
+// A ball that vanished beside a pocket after its jaw fell there, even where the last leg, hardly seen, just misses.
+void nearly(Found& found, const World& world, double from, double to) {
+  constexpr double kNearly = 0.03;  // m
+  const Leg& leg = found.chain.legs.back().leg;
+  double best = kNearly;
+  for (const Surface& s : world.surfaces) {
+    if (s.kind != ContactKind::pocket) continue;
+    for (double t = from; t <= to; t += 0.002) {
+      const double g = s.gap(leg.at(t, found.cloth));
+      if (g < best) best = g, found.pocket = s.name, found.pocket_time = t;
+    }
+  }
+}
+
+}  // namespace
+
+void find_fall(Found& found, const World& world, double last_seen, double within) {
+  Chain& chain = found.chain;
+  found.pocket.reset();
+  for (int touches = 0; touches < 3; ++touches) {
+    const Leg& leg = chain.legs.back().leg;
+    const double from = std::max(leg.t + 1e-4, std::min(last_seen, leg.rests(found.cloth)));
+    std::optional<double> first;
+    const Surface* what = nullptr;
+    for (const Surface& s : world.surfaces) {
+      if (s.kind == ContactKind::cushion) continue;
+      const bool again = chain.legs.back().touch.kind == Touch::Kind::surface &&
+                         (chain.legs.back().touch.surface.centre - s.centre).norm() < 1e-9;
+      if (again) continue;
+      // A jaw out of sight counts only where the path would run into it, not along it.
+      constexpr double kSurelyInto = 0.0015;  // m
+      const double level = s.kind == ContactKind::jaw ? -kSurelyInto : 0.0;
+      const auto t = first_touch(leg, found.cloth, s, from - 0.02, last_seen + within, 0.0, level);
+      if (t && (!first || *t < *first)) first = t, what = &s;
+    }
+    if (!what) {
+      nearly(found, world, from, last_seen + within);
+      return;
+    }
+    if (what->kind == ContactKind::pocket) {
+      found.pocket = what->name;
+      found.pocket_time = *first;
+      return;
+    }
+    ChainLeg next;
+    next.touch.kind = Touch::Kind::surface;
+    next.touch.surface = *what;
+    next.leg.t = *first;
+    next.leg.p = leg.at(*first, found.cloth);
+    ImpactState in;
+    in.at = next.leg.p;
+    in.v_in = leg.velocity_at(*first, found.cloth);
+    expect_after_surface(next.touch, world.impact, in, next.leg.v, next.leg.w);
+    chain.legs.push_back(next);
+  }
+}
+
+}  // namespace baizetrace::path
