@@ -51,8 +51,6 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
   }
   for (const Other& o : world.others) {
     if (!o.moved) continue;
-    constexpr double kParting = 0.1;  // s: two balls that have just met part
-    if (began.kind == Touch::Kind::ball && began.ball == o.name && from - leg.t < kParting) continue;
     double best = 1e9, when = 0;
     std::pair<Vec2, Vec2> there{Vec2::Zero(), Vec2::Zero()};
     for (int i = 0; i <= steps; ++i) {
@@ -66,6 +64,10 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
       }
     }
     if (best > kReach) continue;
+    // Balls that part have met already.
+    const Vec2 apart = leg.velocity_at(when, cloth) - there.second;
+    constexpr double kParting = 0.15;  // of the speed; paths that just graze neither near nor part
+    if (apart.dot((leg.at(when, cloth) - there.first).normalized()) > kParting * apart.norm()) continue;
     Event e;
     e.touch.kind = Touch::Kind::ball;
     e.touch.ball = o.name;

@@ -128,7 +128,12 @@ bool drop_idle_contacts(Problem& problem) {
         const Leg& out = problem.chains[c].legs[leg].leg;
         return (out.v - problem.chains[c].legs[leg - 1].leg.velocity_at(out.t, problem.cloth)).norm();
       };
-      if (change(i, k) > kIdle || change(j, l) > kIdle) continue;
+      // The same two balls do not meet twice within this, s.
+      constexpr double kAgain = 0.03;
+      const ChainLeg& last = problem.chains[i].legs[k - 1];
+      const bool again = last.touch.kind == Touch::Kind::ball && last.touch.ball == a.ball &&
+                         problem.chains[i].legs[k].leg.t - last.leg.t < kAgain;
+      if (!again && (change(i, k) > kIdle || change(j, l) > kIdle)) continue;
       problem.chains[i].legs.erase(problem.chains[i].legs.begin() + static_cast<std::ptrdiff_t>(k));
       problem.chains[j].legs.erase(problem.chains[j].legs.begin() + static_cast<std::ptrdiff_t>(l));
       return true;

@@ -51,7 +51,7 @@ struct Tracker::State {
   void cluster(const Sighting& s, bool covered);
   void name_candidates(const Look& l);
   void admit(const Candidate& c, std::size_t kind);
-  [[nodiscard]] Episode close(bool cut);
+  [[nodiscard]] std::optional<Episode> close(bool cut);
   [[nodiscard]] bool covered(const Look& l, const Vec2& p) const;
   [[nodiscard]] bool falls_at(const Vec2& p, double slack) const;
 };
@@ -378,7 +378,8 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
   ball->recent.clear();
 }
 
-Episode Tracker::State::close(bool cut) {
+// The episode under way; nullopt when nothing moved after all.
+std::optional<Episode> Tracker::State::close(bool cut) {
   Episode e;
   e.begin = begin;
   e.end = last_motion;
@@ -391,10 +392,16 @@ Episode Tracker::State::close(bool cut) {
     t.moved = b.moved;
     if (b.state == Followed::State::gone && !b.moved) t.moved = true;  // taken away
     if (b.state == Followed::State::resting) t.after = b.stay.stay();
-    if (!t.moved) {
-      t.before = b.stay.stay();  // seen all along: later frames too
-      t.after = t.before;
+    if (t.moved && t.before && t.after) {
+      // Strays can look like a start: a ball that lies where it lay and was hardly seen elsewhere has not moved.
+      constexpr double kElsewhere = 0.008;  // m
+      constexpr int kStrays = 4;
+      int elsewhere = 0;
+      for (const Sighting& s : b.seen) elsewhere += (s.at - t.before->at).norm() > kElsewhere;
+      if ((t.after->at - t.before->at).norm() < kNudged && elsewhere <= kStrays) t.moved = false;
     }
+    if (!b.moved && t.after) t.before = t.after;  // seen all along: later frames too
+    if (b.moved && !t.moved) t.after = t.before;
     if (t.moved) t.seen = b.seen;
     std::stable_sort(t.seen.begin(), t.seen.end(),
                      [](const Sighting& x, const Sighting& y) { return x.time < y.time; });
@@ -409,6 +416,7 @@ Episode Tracker::State::close(bool cut) {
     b.moved = b.in_episode = false;
     b.before.reset();
   }
+  if (std::none_of(e.balls.begin(), e.balls.end(), [](const BallTrack& t) { return t.moved; })) return std::nullopt;
   return e;
 }
 
