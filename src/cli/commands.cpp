@@ -14,7 +14,10 @@ namespace baizetrace::cli {
 namespace {
 // In the order in which a player meets them.
 constexpr std::array kCommands{
-    Command{"register", "find the table in a clip: lens, pose, size; writes the rig and a picture to check", declare_register},
+    Command{"measure", "the main job: every attempt in a clip, found and measured; writes session.json and a report",
+            declare_measure},
+    Command{"register", "find the table in a clip: lens, pose, size; writes the rig and a picture to check",
+            declare_register},
     Command{"predict", "where the balls would go: path, contacts, where it stops, the leave", declare_predict},
 };
 

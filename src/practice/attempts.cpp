@@ -15,8 +15,7 @@ Place place_of(const path::Stay& stay, const AttemptOptions& options) {
 }  // namespace
 
 std::optional<Attempt> attempt_from(const path::Episode& episode, const path::EpisodePaths& paths,
-                                    const table::Table& table, const table::BallSet& balls,
-                                    const AttemptOptions& options) {
+                                    const table::BallSet& balls, const AttemptOptions& options) {
   if (!paths.struck) return std::nullopt;
   Attempt a;
   a.strike_time = paths.strike_time;
@@ -52,7 +51,6 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
     const Piece& first = white->second.pieces.front();
     a.strike = Strike{first.velocity.norm(), heading_of(first.velocity), std::nullopt, std::nullopt, {}};
   }
-  (void)table;
   return a;
 }
 

@@ -17,7 +17,6 @@ struct AttemptOptions {
 // The attempt that an episode was; nullopt when it was none (nothing was struck), see EpisodePaths::why_not.
 // Law: depends on what was seen alone, never on a setup's marks or intentions.
 [[nodiscard]] std::optional<Attempt> attempt_from(const path::Episode& episode, const path::EpisodePaths& paths,
-                                                  const table::Table& table, const table::BallSet& balls,
-                                                  const AttemptOptions& options);
+                                                  const table::BallSet& balls, const AttemptOptions& options);
 
 }  // namespace baizetrace::practice

@@ -1,0 +1,29 @@
+// The main job as one function: a clip in, a session out, with the pictures and the page beside it.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+
+#include "base/error.hpp"
+#include "camera/rig.hpp"
+#include "practice/session.hpp"
+
+namespace baizetrace::cli {
+
+struct MeasureOptions {
+  std::string clip;
+  std::string folder;                     // session.json, report.html, attempt-NN.png and .svg, rig.rig.json go there
+  std::optional<std::string> rig;         // file; absent: the table is found in the clip and the rig kept in `folder`
+  std::optional<std::string> setup;       // file
+  std::optional<std::string> conditions;  // file; absent: the good cloth of samples/
+  std::string table = "full-size";        // when no setup names one
+  std::optional<double> readout;          // s; overrides the rig's
+  // Called now and then: share of the clip done, and what is going on.
+  std::function<void(double share, const std::string& doing)> progress;
+};
+
+// Errors (one line; nothing is written): bad input files, a clip that cannot be read, no table found.
+[[nodiscard]] Result<practice::Session> measure(const MeasureOptions& options);
+
+}  // namespace baizetrace::cli

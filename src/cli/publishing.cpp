@@ -1,0 +1,73 @@
+#include "cli/publishing.hpp"
+
+#include <cmath>
+#include <filesystem>
+#include <opencv2/imgcodecs.hpp>
+
+#include "base/files.hpp"
+#include "report/attempt_plan.hpp"
+#include "report/page.hpp"
+#include "report/picture.hpp"
+#include "report/words.hpp"
+
+namespace baizetrace::cli {
+namespace fs = std::filesystem;
+namespace {
+
+std::string string_of(const std::vector<unsigned char>& bytes) { return {bytes.begin(), bytes.end()}; }
+
+void fill_rig(practice::Session& session, const camera::Rig& rig, const std::string& file) {
+  session.rig.file = file;
+  session.rig.readout = rig.readout;
+  session.rig.u_readout = rig.u_readout;
+  session.rig.table = rig.table;
+  session.rig.half_width = rig.half_width;
+  session.rig.half_length = rig.half_length;
+  session.rig.spots = rig.spots;
+  double pixels = 0, metres = 0;
+  int count = 0;
+  for (const auto& [kind, r] : rig.residuals) {
+    pixels += r.count * r.rms_pixels * r.rms_pixels;
+    metres += r.count * r.rms * r.rms;
+    count += r.count;
+  }
+  if (count > 0) {
+    session.rig.rms_pixels = std::sqrt(pixels / count);
+    session.rig.rms = std::sqrt(metres / count);
+  }
+}
+
+}  // namespace
+
+Result<Done> publish(const Folder& folder, practice::Session& session, const camera::Rig& rig,
+                     const table::Table& table, const std::optional<practice::Setup>& setup, const Pictures& pictures) {
+  if (auto made = make_folder(folder.path); !made) return made;
+  const fs::path out = folder.path;
+  const std::string rig_file = "found.rig.json";
+  if (folder.keep_rig)
+    if (auto w = write_atomically(out / rig_file, camera::rig_json(rig)); !w) return w;
+  fill_rig(session, rig, folder.keep_rig ? rig_file : folder.rig_file);
+
+  const practice::Setup* meant = setup ? &*setup : nullptr;
+  report::PageInput page{session, table, meant, {}};
+  for (std::size_t i = 0; i < session.attempts.size(); ++i) {
+    const practice::Attempt& a = session.attempts[i];
+    const std::string name = fmt::format("attempt-{:02}", a.number);
+    report::PictureOptions how;
+    how.caption = fmt::format("{}. {}", a.number, report::words_of(a, table, {.setup = meant}).sentence);
+    cv::Mat drawn;
+    if (i < pictures.size() && !pictures[i].empty()) {
+      drawn = report::attempt_picture(pictures[i], rig, table, a, how);
+      std::vector<unsigned char> png;
+      cv::imencode(".png", drawn, png);
+      if (auto w = write_atomically(out / (name + ".png"), string_of(png)); !w) return w;
+    }
+    page.pictures.push_back(std::move(drawn));
+    if (auto w = write_atomically(out / (name + ".svg"), report::plan_svg(report::attempt_plan(a, table, meant))); !w)
+      return w;
+  }
+  if (auto w = write_atomically(out / "report.html", report::report_page(page)); !w) return w;
+  return write_atomically(out / "session.json", practice::session_json(session));
+}
+
+}  // namespace baizetrace::cli

@@ -1,0 +1,29 @@
+// What `measure` leaves in its folder: pictures, plans, the page, the rig; session.json last.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/error.hpp"
+#include "camera/rig.hpp"
+#include "practice/session.hpp"
+#include "practice/setup.hpp"
+
+namespace baizetrace::cli {
+
+struct Folder {
+  std::string path;       // made if missing
+  bool keep_rig = false;  // the rig was found in the clip: keep it there
+  std::string rig_file;   // else: the file it came from
+};
+
+using Pictures = std::vector<cv::Mat>;  // BGR, one an attempt, in order; may be empty matrices
+
+// Each file whole or not at all. Sets session.rig. Error: cannot be written.
+[[nodiscard]] Result<Done> publish(const Folder& folder, practice::Session& session, const camera::Rig& rig,
+                                   const table::Table& table, const std::optional<practice::Setup>& setup,
+                                   const Pictures& pictures);
+
+}  // namespace baizetrace::cli
