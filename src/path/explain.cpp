@@ -49,35 +49,40 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
     e.time = when;
     out.push_back(e);
   }
+  // Another ball may be met where it lies or, once it moves, on its way: two different contacts.
   for (const Other& o : world.others) {
     if (!o.moved) continue;
-    double best = 1e9, when = 0;
-    std::pair<Vec2, Vec2> there{Vec2::Zero(), Vec2::Zero()};
-    for (int i = 0; i <= steps; ++i) {
-      const double t = from + step * i;
-      const auto q = o.at(t);
-      if (!q) continue;
-      const double g = (leg.at(t, cloth) - q->first).norm() - chain.radius - o.radius;
-      if (g < best) {
-        best = g, when = t, there = *q;
-        if (g <= 0) break;
+    const double leaves = o.leaves();
+    for (const bool lying : {true, false}) {
+      double best = 1e9, when = 0;
+      std::pair<Vec2, Vec2> there{Vec2::Zero(), Vec2::Zero()};
+      for (int i = 0; i <= steps; ++i) {
+        const double t = from + step * i;
+        if ((t <= leaves) != lying) continue;
+        const auto q = o.at(t);
+        if (!q) continue;
+        const double g = (leg.at(t, cloth) - q->first).norm() - chain.radius - o.radius;
+        if (g < best) {
+          best = g, when = t, there = *q;
+          if (g <= 0) break;
+        }
       }
+      if (best > kReach) continue;
+      // Balls that part have met already.
+      const Vec2 apart = leg.velocity_at(when, cloth) - there.second;
+      constexpr double kParting = 0.15;  // of the speed; paths that just graze neither near nor part
+      if (apart.dot((leg.at(when, cloth) - there.first).normalized()) > kParting * apart.norm()) continue;
+      Event e;
+      e.touch.kind = Touch::Kind::ball;
+      e.touch.ball = o.name;
+      e.touch.radius = o.radius;
+      e.touch.mass = o.mass;
+      e.touch.place = there.first;
+      e.touch.velocity = there.second;
+      e.touch.time = when;
+      e.time = when;
+      out.push_back(e);
     }
-    if (best > kReach) continue;
-    // Balls that part have met already.
-    const Vec2 apart = leg.velocity_at(when, cloth) - there.second;
-    constexpr double kParting = 0.15;  // of the speed; paths that just graze neither near nor part
-    if (apart.dot((leg.at(when, cloth) - there.first).normalized()) > kParting * apart.norm()) continue;
-    Event e;
-    e.touch.kind = Touch::Kind::ball;
-    e.touch.ball = o.name;
-    e.touch.radius = o.radius;
-    e.touch.mass = o.mass;
-    e.touch.place = there.first;
-    e.touch.velocity = there.second;
-    e.touch.time = when;
-    e.time = when;
-    out.push_back(e);
   }
   return out;
 }

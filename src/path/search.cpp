@@ -165,27 +165,34 @@ class Reader {
 
 }  // namespace
 
+double Other::leaves() const {
+  if (chain && !chain->legs.empty()) return chain->start ? chain->legs[0].leg.t : -1e18;
+  if (!track || !track->before) return -1e18;
+  constexpr double kOwnPlace = 0.004;  // m: within this of its resting place it has not left
+  const auto& seen = track->seen;
+  for (std::size_t i = 0; i < seen.size(); ++i) {
+    const auto off_place = [&](std::size_t k) {
+      return k >= seen.size() || (seen[k].at - track->before->at).norm() > kOwnPlace;
+    };
+    if (off_place(i) && off_place(i + 1)) return seen[i].time;
+  }
+  return 1e18;
+}
+
 std::optional<std::pair<Vec2, Vec2>> Other::at(double time) const {
   if (chain && !chain->legs.empty()) return std::make_pair(chain->at(time, cloth), chain->velocity_at(time, cloth));
   if (!track) return std::nullopt;
+  if (time <= leaves()) return std::make_pair(track->before->at, Vec2(Vec2::Zero()));
   const auto& seen = track->seen;
-  constexpr double kOwnPlace = 0.004;  // m: within this of its resting place it has not left
-  std::size_t first = 0;
-  if (track->before) {
-    while (first < seen.size() && (seen[first].at - track->before->at).norm() < kOwnPlace) ++first;
-    if (first >= seen.size() || time <= seen[first].time) {
-      // Until it is seen elsewhere it is at its place, for a contact's purpose.
-      return std::make_pair(track->before->at, Vec2(Vec2::Zero()));
-    }
-  }
-  for (std::size_t i = std::max<std::size_t>(first, 1); i < seen.size(); ++i) {
+  for (std::size_t i = 1; i < seen.size(); ++i) {
     if (seen[i].time < time || seen[i - 1].time > time) continue;
     const double dt = seen[i].time - seen[i - 1].time;
     if (dt <= 0) continue;
     const Vec2 v = (seen[i].at - seen[i - 1].at) / dt;
     return std::make_pair(Vec2(seen[i - 1].at + v * (time - seen[i - 1].time)), v);
   }
-  if (track->after && (seen.empty() || time > seen.back().time)) return std::make_pair(track->after->at, Vec2(Vec2::Zero()));
+  if (track->after && (seen.empty() || time > seen.back().time))
+    return std::make_pair(track->after->at, Vec2(Vec2::Zero()));
   return std::nullopt;
 }
 

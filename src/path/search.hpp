@@ -26,6 +26,8 @@ struct Other {
   Cloth cloth;                   // that its chain was searched with
   // Its centre and velocity at a time; nullopt: not on the table or not known.
   [[nodiscard]] std::optional<std::pair<Vec2, Vec2>> at(double time) const;
+  // Until when it lay where it lay before, s: it was first seen elsewhere then (or began then, once searched).
+  [[nodiscard]] double leaves() const;
 };
 
 struct World {
