@@ -10,6 +10,39 @@ constexpr double kSlowestStrike = 0.10;  // m/s: a ball touched in placing it mo
 constexpr double kShortestRun = 0.04;    // m
 constexpr int kFewestSightings = 4;      // of the cue ball's motion
 constexpr double kLeastTrusted = 0.6;    // share of them that free motion explains
+constexpr double kLeastSeen = 0.5;       // share of the frames of a short motion that show the ball: hands hide it
+constexpr double kShortMotion = 2.5;     // s
+constexpr double kWorstRms = 0.006;      // m
+constexpr double kFastestStrike = 11.0;  // m/s; 8-9 is a professional's break (common practice)
+// Friction coefficients beyond which it was no ball that ran on cloth. PHYSICS: sliding 0.15-0.25, rolling
+// 0.0065-0.013, from memory; wide margins.
+constexpr double kSlideFrom = 0.08, kSlideTo = 0.40, kRollFrom = 0.003, kRollTo = 0.03;
+
+// Whether the cue ball's fitted motion is one that a ball has by itself.
+bool runs_freely(const Found& cue, const Chain& chain, const Episode& episode, const Problem& problem) {
+  const Cloth& c = problem.cloth;
+  if (c.slide < kSlideFrom * kGravity || c.slide > kSlideTo * kGravity) return false;
+  if (c.roll < kRollFrom * kGravity || c.roll > kRollTo * kGravity) return false;
+  if (cue.moving < kFewestSightings || cue.trusted < kLeastTrusted * cue.moving) return false;
+  if (cue.lost && cue.trusted < 8) return false;
+  for (const ChainLeg& l : chain.legs)
+    if (l.leg.v.norm() > kFastestStrike) return false;
+  const double begins = chain.legs[0].leg.t;
+  double ends = chain.legs.back().leg.rests(c);
+  if (cue.pocket) ends = cue.pocket_time;
+  if (cue.lost) ends = cue.lost_at;
+  double sum = 0;
+  int seen = 0, frames = 0;
+  for (const Seen& s : chain.seen) {
+    if (!s.trusted || s.time < begins || s.time > ends) continue;
+    sum += (chain.at(s.time, c) - s.at).squaredNorm();
+    ++seen;
+  }
+  for (const double f : episode.frame_times) frames += f > begins && f < ends;
+  if (seen < kFewestSightings || std::sqrt(sum / seen) > kWorstRms) return false;
+  if (ends - begins < kShortMotion && seen < kLeastSeen * frames) return false;
+  return true;
+}
 
 }  // namespace
 
@@ -19,7 +52,8 @@ void judge(EpisodePaths& out, const Episode& episode, const std::vector<Found>& 
   for (const Found& f : found) {
     if (f.chain.ball == "white")
       cue = &f;
-    else
+    else if (f.trusted >= kFewestSightings && f.chain.legs[0].touch.kind != Touch::Kind::ball &&
+             f.chain.legs[0].leg.v.norm() > kSlowestStrike)
       first_other = std::min(first_other, f.chain.legs[0].leg.t);
   }
   if (!cue) {
@@ -45,12 +79,10 @@ void judge(EpisodePaths& out, const Episode& episode, const std::vector<Found>& 
     out.why_not = "the cue ball was moved by another ball";
   } else if (first_other < first.leg.t - kSameTime) {
     out.why_not = "another ball moved before the cue ball";
-  } else if (cue->moving < kFewestSightings || cue->trusted < kLeastTrusted * cue->moving) {
+  } else if (!runs_freely(*cue, chain, episode, problem)) {
     out.why_not = "moved by hand: the cue ball did not run freely";
   } else if (first.leg.v.norm() < kSlowestStrike || run < kShortestRun) {
     out.why_not = "nudged";
-  } else if (cue->lost && cue->trusted < 8) {
-    out.why_not = "moved by hand: the cue ball did not run freely";
   } else {
     out.struck = true;
   }
