@@ -203,32 +203,30 @@ class Picture {
   }
 
   // ------------------------------------------------------------------------------------------- the strip below it
-  struct Entry {
-    enum class Sample { real, hidden, guess, gate, number } sample;
-    std::string words;
-  };
+  enum class Sample { real, hidden, guess, gate, number };
+  using Entry = std::pair<Sample, std::string>;  // a row of the legend
 
   [[nodiscard]] std::vector<Entry> entries() const {
     std::vector<Entry> all;
     const auto white = attempt_.balls.find("white");
     bool hidden = false;
     if (white != attempt_.balls.end()) {
-      all.push_back({Entry::Sample::real, "measured"});
+      all.emplace_back(Sample::real, "measured");
       for (const Part& part : parts_of(white->second)) hidden = hidden || !part.seen;
     }
-    if (hidden) all.push_back({Entry::Sample::hidden, "out of sight, reconstructed"});
-    if (options_.prediction && attempt_.prediction) all.push_back({Entry::Sample::guess, prediction_words(attempt_)});
+    if (hidden) all.emplace_back(Sample::hidden, "out of sight, reconstructed");
+    if (options_.prediction && attempt_.prediction) all.emplace_back(Sample::guess, prediction_words(attempt_));
     if (white != attempt_.balls.end() && !white->second.contacts.empty()) {
       std::string list;
       int number = 0;
       for (const Contact& c : white->second.contacts)
         list += fmt::format("{}{}\u00A0{}{}", list.empty() ? "" : ", ", ++number, touched(c),
                             c.inferred ? " (inferred)" : "");
-      all.push_back({Entry::Sample::number, list});
+      all.emplace_back(Sample::number, list);
     }
     for (const practice::GatePassed& g : narrowest_gates(attempt_, static_cast<std::size_t>(options_.gates)))
-      all.push_back({Entry::Sample::gate, fmt::format("between {} and {}, {:.0f} mm to spare", post_name(g.a),
-                                                      post_name(g.b), 1000 * g.clearance)});
+      all.emplace_back(Sample::gate, fmt::format("between {} and {}, {:.0f} mm to spare", post_name(g.a),
+                                                 post_name(g.b), 1000 * g.clearance));
     return all;
   }
 
@@ -248,9 +246,9 @@ class Picture {
       for (const Entry& e : entries()) {
         y += 1.3 * letter_;
         bool first = true;
-        for (const std::string& line : scrap.wrap(e.words, width - kIndent * letter_, letter_)) {
+        for (const std::string& line : scrap.wrap(e.second, width - kIndent * letter_, letter_)) {
           if (!first) y += 1.15 * letter_;
-          legend_.push_back({Vec2(0.6 * letter_, y), first ? std::optional(e.sample) : std::nullopt, line});
+          legend_.push_back({Vec2(0.6 * letter_, y), first ? std::optional(e.first) : std::nullopt, line});
           first = false;
         }
       }
@@ -266,19 +264,19 @@ class Picture {
       if (!row.sample) continue;
       const Vec2 a = below + row.at + Vec2(0, -0.35 * letter_), b = a + Vec2(1.9 * letter_, 0);
       switch (*row.sample) {
-        case Entry::Sample::real:
+        case Sample::real:
           pen_->line({a, b}, kWhite, 0.14 * letter_);
           break;
-        case Entry::Sample::hidden:
+        case Sample::hidden:
           cased({a, b}, kWhite, 0.1, {0.01, 0.3});
           break;
-        case Entry::Sample::guess:
+        case Sample::guess:
           cased({a, b}, kGuess, 0.1, {0.7, 0.45});
           break;
-        case Entry::Sample::gate:
+        case Sample::gate:
           cased({a, b}, kQuiet, 0.05, {0.01, 0.22});
           break;
-        case Entry::Sample::number:
+        case Sample::number:
           pen_->circle(0.5 * (a + b), 0.4 * letter_, kWhite, 0.07 * letter_);
           break;
       }
@@ -290,7 +288,7 @@ class Picture {
 
   struct Row {
     Vec2 at;
-    std::optional<Entry::Sample> sample;
+    std::optional<Sample> sample;
     std::string words;
   };
 

@@ -162,7 +162,7 @@ void stop(const practice::Attempt& a, const table::Table& table, const WordsOpti
   if (a.in_off || !white_of(a)) return;
   const auto rest = rest_of(a);
   if (!rest) {
-    words.cannot_tell.push_back(
+    words.cannot_tell.emplace_back(
         a.ended == practice::Ended::hand   ? "Where the white would have stopped: it was taken away before it rested."
         : a.ended == practice::Ended::clip ? "Where the white stops: the recording ends before it rests."
                                            : "Where the white stopped: it was not seen at rest.");
@@ -214,7 +214,7 @@ void stop(const practice::Attempt& a, const table::Table& table, const WordsOpti
 
 void pace(const practice::Attempt& a, AttemptWords& words) {
   if (!a.strike) {
-    words.cannot_tell.push_back("How hard it was struck: the start of the white's run was not seen well enough.");
+    words.cannot_tell.emplace_back("How hard it was struck: the start of the white's run was not seen well enough.");
     return;
   }
   words.sentence += fmt::format(" Struck at {:.2f} m/s, {}.", a.strike->speed, pace_words(a.strike->speed));
