@@ -196,57 +196,15 @@ std::optional<std::pair<Vec2, Vec2>> Other::at(double time) const {
   return std::nullopt;
 }
 
-std::optional<Found> search(const BallTrack& track, double radius, double mass, const World& world) {
-  Chain chain;
-  chain.ball = track.ball;
-  chain.radius = radius;
-  chain.mass = mass;
-  chain.seen = prepare(track, world);
-  const std::size_t n = chain.seen.size();
-  ChainLeg first;
-  std::size_t next = 0;
-  if (track.before) {
-    Anchor a;
-    a.at = track.before->at;
-    constexpr double kStartSd = 0.0003;  // m: same ball, same place in the picture, but another light around it
-    const Mat2 c = track.before->covariance + kStartSd * kStartSd * Mat2::Identity();
-    a.root = Mat2(c.inverse().llt().matrixU());
-    chain.start = a;
-    first.leg.p = a.at;
-    // The first two sightings on the move.
-    const auto away = [&](std::size_t i) {
-      return chain.seen[i].trusted && (chain.seen[i].at - a.at).norm() > 5 * chain.seen[i].sd + 0.002;
-    };
-    std::size_t i = 0;
-    while (i < n && !(away(i) && (i + 1 >= n || away(i + 1)))) ++i;
-    if (i + 1 >= n) return std::nullopt;
-    std::size_t k = i + 1;
-    while (k < n && !chain.seen[k].trusted) ++k;
-    if (k >= n) return std::nullopt;
-    // Strays before the motion, off the resting place.
-    for (std::size_t q = 0; q < i; ++q)
-      if ((chain.seen[q].at - a.at).norm() > 5 * chain.seen[q].sd + 0.002) chain.seen[q].trusted = false;
-    const Seen &s0 = chain.seen[i], &s1 = chain.seen[k];
-    const double run = (s0.at - a.at).norm();
-    double speed = (s1.at - s0.at).norm() / std::max(s1.time - s0.time, 1e-3);
-    double t0 = s0.time - run / std::max(speed, 0.05);
-    // It lay at its place when last seen there.
-    for (std::size_t q = 0; q < i; ++q)
-      if (chain.seen[q].trusted) t0 = std::max(t0, chain.seen[q].time);
-    t0 = std::min(t0, s0.time - 1e-3);
-    first.leg.t = t0;
-    first.leg.v = (s0.at - a.at) / (s0.time - t0);
-    next = i + 1;
-  } else {
-    if (n < 3) return std::nullopt;
-    chain.start_free = false;
-    first.touch.kind = Touch::Kind::unknown;
-    first.leg.t = chain.seen[0].time;
-    first.leg.p = chain.seen[0].at;
-    first.leg.v = (chain.seen[1].at - chain.seen[0].at) / std::max(chain.seen[1].time - chain.seen[0].time, 1e-3);
-    next = 1;
-  }
-  chain.legs.push_back(first);
+namespace {
+
+Anchor anchor_of(const Stay& stay) {
+  constexpr double kSd = 0.0003;  // m: same ball, same place in the picture, but another light around it
+  const Mat2 c = stay.covariance + kSd * kSd * Mat2::Identity();
+  return {stay.at, Mat2(c.inverse().llt().matrixU())};
+}
+
+Found read(Chain chain, const World& world, const BallTrack& track, std::size_t next) {
   Reader reader(std::move(chain), world, !track.after);
   reader.read(next);
   Found found = std::move(reader.found_);
@@ -256,15 +214,143 @@ std::optional<Found> search(const BallTrack& track, double radius, double mass, 
     ++found.moving;
     found.trusted += s.trusted;
   }
-  if (track.after && !found.lost) {
-    Anchor a;
-    a.at = track.after->at;
-    constexpr double kRestSd = 0.0003;  // m, as at the start
-    const Mat2 c = track.after->covariance + kRestSd * kRestSd * Mat2::Identity();
-    a.root = Mat2(c.inverse().llt().matrixU());
-    found.chain.rest = a;
-  }
   return found;
+}
+
+// Better: not lost, and more of its sightings explained.
+bool better(const Found& a, const Found& b) {
+  if (a.lost != b.lost) return b.lost;
+  return a.trusted > b.trusted;
+}
+
+// A ball that lay at its place and was first seen moving at sighting `i`, then at `k`.
+Chain begun_at(const Chain& still, std::size_t i, std::size_t k) {
+  Chain chain = still;
+  const Vec2& place = chain.start->at;
+  for (std::size_t q = 0; q < i; ++q)
+    if ((chain.seen[q].at - place).norm() > 5 * chain.seen[q].sd + 0.002) chain.seen[q].trusted = false;
+  const Seen &s0 = chain.seen[i], &s1 = chain.seen[k];
+  const double run = (s0.at - place).norm();
+  const double speed = (s1.at - s0.at).norm() / std::max(s1.time - s0.time, 1e-3);
+  double t0 = s0.time - run / std::max(speed, 0.05);
+  // It lay at its place when last seen there.
+  for (std::size_t q = 0; q < i; ++q)
+    if (chain.seen[q].trusted) t0 = std::max(t0, chain.seen[q].time);
+  t0 = std::min(t0, s0.time - 1e-3);
+  ChainLeg first;
+  first.leg.p = place;
+  first.leg.t = t0;
+  first.leg.v = (s0.at - place) / (s0.time - t0);
+  chain.legs.push_back(first);
+  return chain;
+}
+
+// The same, but it met `other`, which lay still, before it was first seen moving: hands hid it. Where and when they
+// met follows from the other's path; how fast it came, from what both carry away.
+std::optional<Chain> begun_behind_hands(const Chain& still, const Other& other, std::size_t i, std::size_t k) {
+  if (!other.moved || !other.track || !other.track->before) return std::nullopt;
+  const Seen &s0 = still.seen[i], &s1 = still.seen[k];
+  const Vec2& lay = other.track->before->at;
+  Vec2 v_other;
+  double met;
+  if (other.chain) {
+    if (!other.chain->start) return std::nullopt;
+    v_other = other.chain->legs[0].leg.v;
+    met = other.chain->legs[0].leg.t;
+  } else {
+    const double leaves = other.leaves();
+    const Sighting *a = nullptr, *b = nullptr;
+    for (const Sighting& s : other.track->seen) {
+      if (s.time < leaves) continue;
+      if (!a)
+        a = &s;
+      else if (!b)
+        b = &s;
+    }
+    if (!b || b->time <= a->time) return std::nullopt;
+    v_other = (b->at - a->at) / (b->time - a->time);
+    met = a->time - (a->at - lay).norm() / std::max(v_other.norm(), 0.05);
+  }
+  if (met > s0.time || s0.time - met > 0.5 || v_other.norm() < 0.05) return std::nullopt;
+  const Vec2& place = still.start->at;
+  const Vec2 at = lay - (still.radius + other.radius) * v_other.normalized();
+  const Vec2 after = (s1.at - s0.at) / std::max(s1.time - s0.time, 1e-3);
+  const Vec2 carried = after + (other.mass / still.mass) * v_other;
+  const double speed = carried.norm(), run = (at - place).norm();
+  if (speed < 0.1 || run < 0.01 || carried.dot(at - place) <= 0) return std::nullopt;
+  Chain chain = still;
+  for (std::size_t q = 0; q < i; ++q)
+    if ((chain.seen[q].at - place).norm() > 5 * chain.seen[q].sd + 0.002) chain.seen[q].trusted = false;
+  ChainLeg first, second;
+  first.leg.p = place;
+  first.leg.t = met - run / speed;
+  first.leg.v = (at - place) * (speed / run);
+  second.touch.kind = Touch::Kind::ball;
+  second.touch.ball = other.name;
+  second.touch.radius = other.radius;
+  second.touch.mass = other.mass;
+  second.touch.place = lay;
+  second.touch.time = met;
+  second.leg.t = met;
+  second.leg.p = at;
+  second.leg.v = (s0.at - at) / std::max(s0.time - met, 5e-3);
+  chain.legs = {first, second};
+  return chain;
+}
+
+}  // namespace
+
+std::optional<Found> search(const BallTrack& track, double radius, double mass, const World& world) {
+  Chain chain;
+  chain.ball = track.ball;
+  chain.radius = radius;
+  chain.mass = mass;
+  chain.seen = prepare(track, world);
+  const std::size_t n = chain.seen.size();
+  std::optional<Found> best;
+  if (track.before) {
+    chain.start = anchor_of(*track.before);
+    const auto away = [&](std::size_t i) {
+      return chain.seen[i].trusted && (chain.seen[i].at - chain.start->at).norm() > 5 * chain.seen[i].sd + 0.002;
+    };
+    const auto next_trusted = [&](std::size_t i) {
+      ++i;
+      while (i < n && !chain.seen[i].trusted) ++i;
+      return i;
+    };
+    std::size_t i = 0;
+    while (i < n && !(away(i) && (i + 1 >= n || away(i + 1)))) ++i;
+    // The first sighting on the move may be false, or the one after it.
+    constexpr int kStarts = 3;
+    for (int start = 0; start < kStarts && i < n; ++start, i = next_trusted(i)) {
+      const std::size_t k = next_trusted(i);
+      if (k >= n) break;
+      Found found = read(begun_at(chain, i, k), world, track, k);
+      if (!best || better(found, *best)) best = std::move(found);
+      if (start == 0 && best->lost) {
+        for (const Other& o : world.others) {
+          auto behind = begun_behind_hands(chain, o, i, k);
+          if (!behind) continue;
+          found = read(std::move(*behind), world, track, i);
+          if (better(found, *best)) best = std::move(found);
+        }
+      }
+      if (!best->lost) break;
+    }
+    if (!best) return std::nullopt;
+  } else {
+    if (n < 3) return std::nullopt;
+    chain.start_free = false;
+    ChainLeg first;
+    first.touch.kind = Touch::Kind::unknown;
+    first.leg.t = chain.seen[0].time;
+    first.leg.p = chain.seen[0].at;
+    first.leg.v = (chain.seen[1].at - chain.seen[0].at) / std::max(chain.seen[1].time - chain.seen[0].time, 1e-3);
+    chain.legs.push_back(first);
+    best = read(std::move(chain), world, track, 1);
+  }
+  if (track.after && !best->lost) best->chain.rest = anchor_of(*track.after);
+  return best;
 }
 
 }  // namespace baizetrace::path
