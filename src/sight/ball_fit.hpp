@@ -19,26 +19,25 @@
 namespace baizetrace::sight {
 
 struct BallFitOptions {
-  bool moving = false;            // fit the smear as well
-  Vec2 smear = Vec2::Zero();      // px the ball's image moves in one exposure: start value
-  double smear_sd = 0;            // px, how well that is known; 0: not at all
-  double search = 3;              // px, how far the start may be off
+  bool moving = false;              // fit the smear as well
+  Vec2 smear = Vec2::Zero();        // px the ball's image moves in one exposure: start value
+  double smear_sd = 0;              // px, how well that is known; 0: not at all
+  double search = 3;                // px, how far the start may be off
   std::span<const Ellipse> others;  // other balls: their pixels are left out
-  double chroma_offset_x = 0;     // px, see chroma_place
 };
 
 struct BallFit {
-  Vec2 at = Vec2::Zero();         // m
-  Mat2 covariance = Mat2::Zero(); // m^2
-  Vec2 pixel = Vec2::Zero();      // image of the centre
-  Vec2 smear = Vec2::Zero();      // px
+  Vec2 at = Vec2::Zero();                // m
+  Mat2 covariance = Mat2::Zero();        // m^2
+  Vec2 pixel = Vec2::Zero();             // image of the centre
+  Vec2 smear = Vec2::Zero();             // px
   Mat2 smear_covariance = Mat2::Zero();  // px^2
-  double visible = 0;             // share of the outline with an edge where the ball's should be
-  double contrast = 0;            // typical step across the outline, in standard deviations of a pixel
-  double misfit = 0;              // levels, robust scatter of the residuals, luma
+  double visible = 0;                    // share of the outline with an edge where the ball's should be
+  double contrast = 0;                   // typical step across the outline, in standard deviations of a pixel
+  double misfit = 0, misfit_chroma = 0;  // levels, robust scatter of the residuals
   Eigen::Vector3d colour = Eigen::Vector3d::Zero();  // Y Cb Cr of the ball's body, highlights left out
-  double colour_scatter = 0;      // levels of chroma within the body: a ball has one colour
-  double radius_off = 0;          // px, how much larger the outline is than the ball's
+  double colour_scatter = 0;                         // levels of chroma within the body: a ball has one colour
+  double radius_off = 0;                             // px, how much larger the outline is than the ball's
   Ellipse ellipse;
 };
 

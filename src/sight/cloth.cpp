@@ -10,16 +10,16 @@ namespace baizetrace::sight {
 
 namespace {
 
-constexpr float kBlackLuma = 16;      // level of black, video range
-constexpr float kGrey = 128;          // chroma's zero
-constexpr int kChunks = 12;           // of a row, for its gain: a median over them leaves people out
-constexpr int kGainSmooth = 4;        // coarse rows either side
-constexpr double kEdgeSlack = 0.20;   // px: how far edges of the picture may shake
-constexpr float kChanged = 16;        // sum of squares of changes, in tolerated variances: 4 sigma
+constexpr float kBlackLuma = 16;     // level of black, video range
+constexpr float kGrey = 128;         // chroma's zero
+constexpr int kChunks = 12;          // of a row, for its gain: a median over them leaves people out
+constexpr int kGainSmooth = 4;       // coarse rows either side
+constexpr double kEdgeSlack = 0.20;  // px: how far edges of the picture may shake
+constexpr float kChanged = 16;       // sum of squares of changes, in tolerated variances: 4 sigma
 constexpr float kShadeDarkest = 0.5F, kShadeBrightest = 1.12F;  // what shadows and lights make of cloth
-constexpr int kVisits = 8;            // a coarse row is followed every so many frames
-constexpr float kFollow = 0.12F;      // share of the new at a visit: about 2 s at 30 frames/s
-constexpr int kTakeOverVisits = 5;    // visits a thing must stand still to become background, where it may
+constexpr int kVisits = 8;                                      // a coarse row is followed every so many frames
+constexpr float kFollow = 0.12F;                                // share of the new at a visit: about 2 s at 30 frames/s
+constexpr int kTakeOverVisits = 5;  // visits a thing must stand still to become background, where it may
 
 // Median of a few pictures, pixel by pixel: sorts by exchanges of whole pictures.
 cv::Mat median_of(std::vector<cv::Mat> v) {
@@ -44,8 +44,7 @@ float median(std::vector<float>& v) {
 inline void coarse_row(const cv::Mat& luma, int row, int x0, int x1, std::uint16_t* out) {
   const auto* a = luma.ptr<std::uint8_t>(2 * row);
   const auto* b = luma.ptr<std::uint8_t>(2 * row + 1);
-  for (int x = x0; x < x1; ++x)
-    out[x] = static_cast<std::uint16_t>(a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1]);
+  for (int x = x0; x < x1; ++x) out[x] = static_cast<std::uint16_t>(a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1]);
 }
 
 bool bands_by_row(const video::Frame& frame) {
@@ -175,7 +174,8 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
     for (int x = box.x; x < box.x + box.width; x += g.by_row ? 2 : 1) {
       if (kind[x] != Region::bed) continue;
       const int along = g.by_row ? y : x, c = std::min(kChunks, ((g.by_row ? x - box.x : y - box.y)) / chunk);
-      seen[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] += 0.25F * row[static_cast<std::size_t>(x)] - kBlackLuma;
+      seen[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] +=
+          0.25F * row[static_cast<std::size_t>(x)] - kBlackLuma;
       bare[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] += b[x] - kBlackLuma;
     }
   }
@@ -284,14 +284,16 @@ void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& c
         known[x] = 1;
         waited[x] = 0;
       } else if (o[x] != 0) {
-        float now[3] = {0, (static_cast<float>(fb[x]) - kGrey) / g + kGrey, (static_cast<float>(fr[x]) - kGrey) / g + kGrey};
+        float now[3] = {0, (static_cast<float>(fb[x]) - kGrey) / g + kGrey,
+                        (static_cast<float>(fr[x]) - kGrey) / g + kGrey};
         for (int j = 0; j < 4; ++j)
           now[0] += 0.25F * static_cast<float>(frame.luma.at<std::uint8_t>(2 * y + j / 2, 2 * x + j % 2));
         now[0] = (now[0] - kBlackLuma) / g + kBlackLuma;
         float off = 0;
         for (int k = 0; k < 3; ++k) {
           auto& was = waiting_[k].at<float>(y, x);
-          off = std::max(off, std::abs(now[k] - was) / static_cast<float>(k == 0 ? noise_luma_ + 2 : 2 * noise_chroma_ + 2));
+          off = std::max(off,
+                         std::abs(now[k] - was) / static_cast<float>(k == 0 ? noise_luma_ + 2 : 2 * noise_chroma_ + 2));
           was = now[k];
         }
         waited[x] = off < 2 ? static_cast<std::uint8_t>(std::min(255, waited[x] + 1)) : 0;
@@ -331,6 +333,7 @@ View Cloth::view(const video::Frame& frame, const Gain& gain) const {
   v.noise_luma = noise_luma_;
   v.noise_chroma = noise_chroma_;
   v.blur = blur_;
+  v.chroma_offset_x = chroma_offset_x_;
   return v;
 }
 

@@ -36,19 +36,23 @@ class Cloth {
   [[nodiscard]] double noise_luma() const { return noise_luma_; }
   [[nodiscard]] double noise_chroma() const { return noise_chroma_; }
   [[nodiscard]] const cv::Vec3f& typical() const { return typical_; }  // Y Cb Cr of the bed's middle
-  void set_blur(double blur) { blur_ = blur; }
+  // How sharp the clip's edges are and where its chroma samples sit, for the views.
+  void set_optics(double blur, double chroma_offset_x) {
+    blur_ = blur;
+    chroma_offset_x_ = chroma_offset_x;
+  }
 
  private:
   void refresh_tolerance(int row);
 
   const Region* region_;
-  cv::Mat luma_, cb_, cr_;      // CV_32F: luma full size, chroma half
-  cv::Mat coarse_;              // CV_32F, luma at half size
-  cv::Mat weight_luma_;         // CV_32F, 1 / tolerated variance at half size (edges of lines and noses tolerate more)
-  cv::Mat known_;               // CV_8U, half size: 0 filled in, 1 seen bare
-  cv::Mat waiting_[3];          // CV_32F, half size: what might be taken over
-  cv::Mat waited_;              // CV_8U, visits
-  double noise_luma_ = 2, noise_chroma_ = 1, blur_ = 0.7;
+  cv::Mat luma_, cb_, cr_;  // CV_32F: luma full size, chroma half
+  cv::Mat coarse_;          // CV_32F, luma at half size
+  cv::Mat weight_luma_;     // CV_32F, 1 / tolerated variance at half size (edges of lines and noses tolerate more)
+  cv::Mat known_;           // CV_8U, half size: 0 filled in, 1 seen bare
+  cv::Mat waiting_[3];      // CV_32F, half size: what might be taken over
+  cv::Mat waited_;          // CV_8U, visits
+  double noise_luma_ = 2, noise_chroma_ = 1, blur_ = 0.7, chroma_offset_x_ = 0.25;
   double weight_chroma_ = 1;
   cv::Vec3f typical_;
   int visit_ = 0;

@@ -94,6 +94,44 @@ void spread(cv::Mat& plane, const cv::Mat& good, int first_box) {
   plane = filled;
 }
 
+// Ball-sized spots whose mean differs from that of the ring around them: finds balls whose colour is nearly the
+// cloth's.
+cv::Mat ball_sized(const Region& region, const cv::Mat& coarse, const cv::Mat& cb, const cv::Mat& cr) {
+  constexpr double kStandsOut = 9;      // robust deviations of such differences over the bed
+  constexpr double kLeastLevels = 1.6;  // and so many levels
+  const double r = region.ball_radius / 2;
+  const int inner = std::max(1, static_cast<int>(std::lround(0.65 * r))),
+            hole = static_cast<int>(std::lround(1.25 * r)), outer = static_cast<int>(std::lround(2.0 * r));
+  const auto side = [](int half) { return cv::Size(2 * half + 1, 2 * half + 1); };
+  cv::Mat score = cv::Mat::zeros(coarse.size(), CV_32F);
+  const cv::Mat planes[3] = {coarse, cb, cr};
+  for (const cv::Mat& p : planes) {
+    cv::Mat a, b, c;
+    cv::boxFilter(p, a, CV_32F, side(inner));
+    cv::boxFilter(p, b, CV_32F, side(hole), {-1, -1}, false);
+    cv::boxFilter(p, c, CV_32F, side(outer), {-1, -1}, false);
+    const double ring = side(outer).area() - side(hole).area();
+    cv::Mat d = cv::abs(a - (c - b) / ring);
+    std::vector<float> sample;
+    for (int y = region.box.y; y < region.box.y + region.box.height; y += 3)
+      for (int x = region.box.x; x < region.box.x + region.box.width; x += 3)
+        if (region.kind.at<std::uint8_t>(y, x) == Region::bed) sample.push_back(d.at<float>(y, x));
+    if (sample.empty()) continue;
+    std::nth_element(sample.begin(), sample.begin() + static_cast<std::ptrdiff_t>(sample.size() / 2), sample.end());
+    const double limit = std::max(kLeastLevels, kStandsOut * 1.4826 * static_cast<double>(sample[sample.size() / 2]));
+    // Luma alone is no witness here: lines and chalk marks stand out in it as well.
+    score = cv::max(score, d / (&p == &planes[0] ? 4 * limit : limit));
+  }
+  cv::Mat top, found = cv::Mat::zeros(coarse.size(), CV_8U);
+  cv::dilate(score, top, cv::getStructuringElement(cv::MORPH_RECT, side(hole)));
+  for (int y = region.box.y; y < region.box.y + region.box.height; ++y)
+    for (int x = region.box.x; x < region.box.x + region.box.width; ++x)
+      if (region.kind.at<std::uint8_t>(y, x) == Region::bed && score.at<float>(y, x) > 1 &&
+          score.at<float>(y, x) >= top.at<float>(y, x))
+        cv::circle(found, {x, y}, static_cast<int>(std::ceil(r)), 255, cv::FILLED);
+  return found;
+}
+
 }  // namespace
 
 Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& luma, cv::Mat& cb, cv::Mat& cr,
@@ -156,6 +194,7 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
   const auto disc = [](int r) { return cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1}); };
   cv::Mat thing;
   cv::morphologyEx(unlike, thing, cv::MORPH_OPEN, disc(half));
+  thing |= ball_sized(region, coarse, cb, cr);
   const int margin = std::max(2, static_cast<int>(std::lround(region.ball_radius / 2 * 0.7)));
   cv::dilate(thing, thing, disc(margin));
 

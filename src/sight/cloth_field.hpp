@@ -9,14 +9,14 @@
 namespace baizetrace::sight {
 
 struct Filled {
-  cv::Mat known;     // CV_8U, coarse: 1 seen bare, 0 filled in
-  cv::Mat thing;     // CV_8U, coarse: 255 where something lay
-  cv::Vec3f typical; // Y Cb Cr, median of the bed
+  cv::Mat known;      // CV_8U, coarse: 1 seen bare, 0 filled in
+  cv::Mat thing;      // CV_8U, coarse: 255 where something lay
+  cv::Vec3f typical;  // Y Cb Cr, median of the bed
 };
 
-// Finds on a still picture what is unlike the cloth (larger than a line, a spot or a chalk mark), and replaces it by the
-// smooth cloth and what surrounds it. Planes are CV_32F: coarse luma and chroma of the coarse size, luma twice that.
-// Error: less than a third of the bed is one cloth.
+// Finds on a still picture what is unlike the cloth (larger than a line, a spot or a chalk mark), and replaces it by
+// the smooth cloth and what surrounds it. Planes are CV_32F: coarse luma and chroma of the coarse size, luma twice
+// that. Error: less than a third of the bed is one cloth.
 Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& luma, cv::Mat& cb, cv::Mat& cr,
                               double noise_luma, double noise_chroma);
 

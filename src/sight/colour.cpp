@@ -11,8 +11,8 @@ namespace {
 constexpr double kLumaSd = 14, kLumaShare = 0.10, kChromaSd = 5, kChromaShare = 0.10;
 // Before samples were taken the look is a guess.
 constexpr double kGuess = 1.8;
-constexpr double kClear = 6;       // log likelihood by which a sample must belong to its kind to move it
-constexpr double kMostWeight = 40; // samples
+constexpr double kClear = 6;        // log likelihood by which a sample must belong to its kind to move it
+constexpr double kMostWeight = 40;  // samples
 }  // namespace
 
 Eigen::Vector3d ycbcr_of_srgb(const Eigen::Vector3d& srgb) {

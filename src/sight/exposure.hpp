@@ -11,13 +11,14 @@ namespace baizetrace::sight {
 
 class Exposure {
  public:
-  // A smeared ball and its speed (px/s) from its places before and after.
-  void take(const BallFit& fit, const Vec2& velocity) {
+  // A smeared ball and its speed (px/s) from its places before and after; time between frames, s.
+  void take(const BallFit& fit, const Vec2& velocity, double interval) {
     constexpr double kLeastSmear = 4;  // px: shorter smears drown in the edge's blur
     const double v = velocity.norm();
     if (fit.visible < 0.7 || v <= 0 || fit.smear.norm() < kLeastSmear) return;
     const double e = fit.smear.dot(velocity) / (v * v);
-    if (e <= 0 || (fit.smear - e * velocity).norm() > 0.3 * fit.smear.norm()) return;
+    // An exposure is not longer than the time between frames; and the smear must lie along the motion.
+    if (e <= 0 || e > 1.05 * interval || (fit.smear - e * velocity).norm() > 0.3 * fit.smear.norm()) return;
     recent_.push_back(e);
     if (recent_.size() > 61) recent_.pop_front();
   }

@@ -10,23 +10,25 @@
 #include "sight/exposure.hpp"
 #include "sight/known_ball.hpp"
 #include "sight/region.hpp"
+#include "sight/rim_check.hpp"
 
 namespace baizetrace::sight {
 
 namespace {
 
-constexpr int kLearnFrames = 7;           // the median of so many is the first background
-constexpr double kRefitEvery = 0.5;       // s, of a resting ball whose picture does not change
-constexpr double kVisibleKnown = 0.30;    // share of the outline that must be seen of a ball known to be there
-constexpr double kVisibleNew = 0.56;      // and of one that is not
-constexpr double kStrangest = 25;         // squared standard deviations from the nearest kind's colour
-constexpr double kScatter = 5;            // levels of chroma: a ball has one colour, a sleeve and a hand have not
-constexpr double kForgetResting = 20;     // s out of sight
-constexpr double kForgetMoving = 0.4;     // s
-constexpr double kFastest = 12;           // m/s, of anything on a table
-constexpr double kFallen = 0.003;         // m beyond the fall: no longer on the bed
-constexpr double kShadowReach = 1.7;      // ball radii around a ball where the cloth is not bare
-constexpr double kMoved = 0.6;            // px between frames: it moves
+constexpr int kLearnFrames = 7;         // the median of so many is the first background
+constexpr double kRefitEvery = 0.5;     // s, of a resting ball whose picture does not change
+constexpr double kVisibleKnown = 0.30;  // share of the outline that must be seen of a ball known to be there
+constexpr double kVisibleNew = 0.56;    // and of one that is not
+constexpr double kRimNew = 0.40;        // of a candidate's outline that must look like a ball's before it is fitted
+constexpr double kStrangest = 25;       // squared standard deviations from the nearest kind's colour
+constexpr double kScatter = 5;          // levels of chroma: a ball has one colour, a sleeve and a hand have not
+constexpr double kForgetResting = 20;   // s out of sight
+constexpr double kForgetMoving = 0.4;   // s
+constexpr double kFastest = 12;         // m/s, of anything on a table
+constexpr double kFallen = 0.003;       // m beyond the fall: no longer on the bed
+constexpr double kShadowReach = 1.7;    // ball radii around a ball where the cloth is not bare
+constexpr double kMoved = 0.6;          // px between frames: it moves
 
 }  // namespace
 
@@ -46,10 +48,17 @@ struct Eye::State {
   bool learned = false;
 
   State(const camera::Rig& r, const table::Table& t, const table::BallSet& b, const EyeOptions& o)
-      : rig(r), table(t), balls(b), options(o), region(Region::make(r, t, b.kinds.at(0).radius)), cloth(region),
-        colours(b), radius(b.kinds.at(0).radius) {}
+      : rig(r),
+        table(t),
+        balls(b),
+        options(o),
+        region(Region::make(r, t, b.kinds.at(0).radius)),
+        cloth(region),
+        colours(b),
+        radius(b.kinds.at(0).radius) {}
 
   Look look(const video::Frame& frame);
+  void learn_optics(const video::Frame& frame);
   bool see_known(const View& view, const video::Frame& frame, KnownBall& ball);
   bool accept(const BallFit& fit, double visible) const;
   void take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked);
@@ -91,29 +100,38 @@ Result<Done> Eye::learn(video::Clip& clip) {
   std::vector<Eigen::Vector3d> bodies;
   for (const KnownBall& b : s.known) bodies.push_back(b.colour);
   s.colours.learn(bodies);
-  const Gain gain = s.cloth.gain_of(frames.back());
-  double best = 1e30;
-  double best_blur = 0.7;
-  for (double blur = 0.4; blur < 1.6; blur += 0.1) {
-    View view = s.cloth.view(frames.back(), gain);
-    view.blur = blur;
-    double cost = 0;
-    for (const KnownBall& b : s.known) {
-      if (b.contrast < 8) continue;
-      BallFitOptions o;
-      o.search = 0.7;
-      const auto fit = fit_ball(view, s.rig.camera, b.at, s.radius, o);
-      cost += fit ? std::log(fit->misfit) : 5;
-    }
-    if (cost < best) {
-      best = cost;
-      best_blur = blur;
-    }
-  }
-  s.cloth.set_blur(best_blur);
+  s.learn_optics(frames.back());
   s.known.clear();
   s.last_time = -1;
   return clip.seek(0);
+}
+
+// The blur and the chroma's siting under which the resting balls are explained best.
+void Eye::State::learn_optics(const video::Frame& frame) {
+  const Gain gain = cloth.gain_of(frame);
+  double best_blur = 0.7, best_offset = 0;
+  const auto cost_of = [&](double blur, double offset) {
+    View view = cloth.view(frame, gain);
+    view.blur = blur;
+    view.chroma_offset_x = offset;
+    double cost = 0;
+    for (const KnownBall& b : known) {
+      if (b.contrast < 30) continue;
+      BallFitOptions o;
+      o.search = 0.7;
+      const auto fit = fit_ball(view, rig.camera, b.at, radius, o);
+      cost +=
+          fit ? std::log(fit->misfit + 0.3 * view.noise_luma) + std::log(fit->misfit_chroma + 0.3 * view.noise_chroma)
+              : 5;
+    }
+    return cost;
+  };
+  double best = 1e30;
+  for (const double offset : {0.0, 0.5})
+    if (const double c = cost_of(best_blur, offset); c < best) best = c, best_offset = offset;
+  for (const double blur : {0.5, 0.85, 1.0, 1.2})
+    if (const double c = cost_of(blur, best_offset); c < best) best = c, best_blur = blur;
+  cloth.set_optics(best_blur, best_offset);
 }
 
 bool Eye::State::accept(const BallFit& fit, double visible) const {
@@ -138,7 +156,7 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
     const bool had = ball.moving;
     ball.moving = (fit.pixel - ball.pixel).norm() > kMoved * std::max(1.0, (time - ball.time) / interval) ||
                   (had && (fit.pixel - ball.pixel).norm() > 0.3 * kMoved);
-    if (ball.moving && had && !ball.lost) exposure.take(fit, 0.5 * (v + ball.velocity));
+    if (ball.moving && had && !ball.lost) exposure.take(fit, 0.5 * (v + ball.velocity), interval);
     ball.velocity = ball.moving ? v : Vec2(0, 0);
   }
   ball.at = fit.at;
@@ -170,14 +188,16 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   }
   const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;
   const auto at = rig.camera.on_plane(start, radius);
-  if (!at) return false;
+  if (!at || !region.ball_can_be(*at)) return false;
   const auto others = others_near(start, &ball);
   BallFitOptions o;
   o.others = others;
   o.search = ball.moving ? std::clamp(0.1 * ball.velocity.norm() * (time - ball.time), 3.0, 6.0) : 2.0;
   if (ball.moving) {
     const auto [e, u] = exposure.guess(interval);
+    const double longest = 6 * ball.ellipse.radius;  // px: three balls' widths; longer smears are not seen as balls
     o.smear = e * ball.velocity;
+    if (o.smear.norm() > longest) o.smear *= longest / o.smear.norm();
     o.smear_sd = std::max(0.7, (u + 0.15 * e) * ball.velocity.norm());
     o.moving = o.smear.norm() > 1.0;
     if (!o.moving) o.smear.setZero();
@@ -192,8 +212,10 @@ void Eye::State::erase(const KnownBall& ball) {
   // What a seen ball explains: itself, its smear and a rim for the outline's blur.
   const Vec2 box = ball.ellipse.half_box() * 1.25 + 0.5 * ball.smear.cwiseAbs() + Vec2::Constant(2);
   const Vec2 c = ball.ellipse.centre;
-  for (int y = std::max(0, static_cast<int>((c.y() - box.y()) / 2)); y <= std::min(region.rows - 1, static_cast<int>((c.y() + box.y()) / 2)); ++y)
-    for (int x = std::max(0, static_cast<int>((c.x() - box.x()) / 2)); x <= std::min(region.cols - 1, static_cast<int>((c.x() + box.x()) / 2)); ++x) {
+  for (int y = std::max(0, static_cast<int>((c.y() - box.y()) / 2));
+       y <= std::min(region.rows - 1, static_cast<int>((c.y() + box.y()) / 2)); ++y)
+    for (int x = std::max(0, static_cast<int>((c.x() - box.x()) / 2));
+         x <= std::min(region.cols - 1, static_cast<int>((c.x() + box.x()) / 2)); ++x) {
       const Vec2 p(2 * x + 0.5, 2 * y + 0.5);
       const double l2 = ball.smear.squaredNorm();
       const double t = l2 > 0 ? std::clamp((p - c).dot(ball.smear) / l2, -0.5, 0.5) : 0;
@@ -211,10 +233,12 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
       if (!size) continue;
       auto seeds = seeds_in(blob, size->radius);
       // Shades: only what is as large as a ball.
-      if (level == Cloth::kShade && (seeds.size() != 1 || blob.area > 1.6 * kPi * size->radius * size->radius / 4)) continue;
+      if (level == Cloth::kShade && (seeds.size() != 1 || blob.area > 1.6 * kPi * size->radius * size->radius / 4))
+        continue;
       for (const Seed& seed : seeds) {
         bool taken = false;
-        for (const KnownBall& k : known) taken = taken || (k.seen && (k.ellipse.centre - seed.at).norm() < 0.8 * k.ellipse.radius);
+        for (const KnownBall& k : known)
+          taken = taken || (k.seen && (k.ellipse.centre - seed.at).norm() < 0.8 * k.ellipse.radius);
         if (taken) continue;
         const auto at = rig.camera.on_plane(seed.at, radius);
         if (!at || !region.ball_can_be(*at)) continue;
@@ -225,10 +249,15 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
         o.smear = seed.smear;
         o.moving = seed.smear.norm() > 1.5;
         o.smear_sd = std::max(1.5, 0.4 * seed.smear.norm());
+        const auto outline = ball_ellipse(rig.camera, *at, radius);
+        if (!outline || rim_share(view, *outline, seed.smear) < kRimNew) continue;
         auto fit = fit_ball(view, rig.camera, *at, radius, o);
         if (!fit || !accept(*fit, kVisibleNew)) continue;
-        if (learned && (colours.strangeness(fit->colour) > kStrangest || fit->colour_scatter > kScatter + 2 * view.noise_chroma)) continue;
-        for (const KnownBall& k : known) taken = taken || (k.seen && (k.ellipse.centre - fit->ellipse.centre).norm() < 0.8 * k.ellipse.radius);
+        if (learned &&
+            (colours.strangeness(fit->colour) > kStrangest || fit->colour_scatter > kScatter + 2 * view.noise_chroma))
+          continue;
+        for (const KnownBall& k : known)
+          taken = taken || (k.seen && (k.ellipse.centre - fit->ellipse.centre).norm() < 0.8 * k.ellipse.radius);
         if (taken) continue;
         // One that was lost from sight, of this colour and near enough?
         KnownBall* best = nullptr;
@@ -263,7 +292,8 @@ void Eye::State::cover_rest(Look& look) {
   open.create(region.rows, region.cols, CV_8U);
   open.setTo(255);
   const double ball_area = kPi * region.ball_radius * region.ball_radius / 4;
-  for (const Blob& blob : find_blobs(change, region.box, Cloth::kThing, std::max(4, static_cast<int>(0.25 * ball_area)))) {
+  for (const Blob& blob :
+       find_blobs(change, region.box, Cloth::kThing, std::max(4, static_cast<int>(0.25 * ball_area)))) {
     for (const Run& r : blob.runs) {
       const int y = r.y / Region::kCellStep;
       for (int x = r.x0 / Region::kCellStep; x <= (r.x1 - 1) / Region::kCellStep; ++x) {
@@ -281,11 +311,13 @@ void Eye::State::cover_rest(Look& look) {
   for (const KnownBall& k : known) {
     const Vec2 c = k.ellipse.centre / 2;
     const double reach = kShadowReach * k.ellipse.radius / 2 + 0.25 * k.smear.norm();
-    for (int y = std::max(0, static_cast<int>(c.y() - reach)); y <= std::min(region.rows - 1, static_cast<int>(c.y() + reach) + 1); ++y) {
+    for (int y = std::max(0, static_cast<int>(c.y() - reach));
+         y <= std::min(region.rows - 1, static_cast<int>(c.y() + reach) + 1); ++y) {
       const double w2 = reach * reach - (y - c.y()) * (y - c.y());
       if (w2 <= 0) continue;
       const double w = std::sqrt(w2);
-      const int x0 = std::max(0, static_cast<int>(c.x() - w)), x1 = std::min(region.cols, static_cast<int>(c.x() + w) + 1);
+      const int x0 = std::max(0, static_cast<int>(c.x() - w)),
+                x1 = std::min(region.cols, static_cast<int>(c.x() + w) + 1);
       if (x0 < x1) std::fill(open.ptr<std::uint8_t>(y) + x0, open.ptr<std::uint8_t>(y) + x1, std::uint8_t{0});
     }
   }

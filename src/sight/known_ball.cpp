@@ -6,8 +6,8 @@ namespace baizetrace::sight {
 
 namespace {
 constexpr float kBlackLuma = 16;
-constexpr double kAround = 1.3;      // ball radii kept of the picture
-constexpr double kChange = 1.3;      // of the mean difference against its usual, and
+constexpr double kAround = 1.3;         // ball radii kept of the picture
+constexpr double kChange = 1.3;         // of the mean difference against its usual, and
 constexpr double kChangeLevels = 0.25;  // so many levels more: something has changed
 }  // namespace
 
@@ -17,7 +17,8 @@ void KnownBall::remember(const View& view) {
   box_ = cv::Rect(cv::Point(static_cast<int>(low.x()), static_cast<int>(low.y())),
                   cv::Point(static_cast<int>(high.x()) + 1, static_cast<int>(high.y()) + 1)) &
          cv::Rect(0, 0, view.luma.cols, view.luma.rows);
-  view.luma(box_).convertTo(patch_, CV_32F, 1.0 / static_cast<double>(view.gain.at(ellipse.centre.x(), ellipse.centre.y())));
+  view.luma(box_).convertTo(patch_, CV_32F,
+                            1.0 / static_cast<double>(view.gain.at(ellipse.centre.x(), ellipse.centre.y())));
 }
 
 bool KnownBall::unchanged(const View& view) {

@@ -32,7 +32,7 @@ struct KnownBall {
 
  private:
   cv::Rect box_;
-  cv::Mat patch_;  // CV_32F, brightness gain taken out
+  cv::Mat patch_;     // CV_32F, brightness gain taken out
   double quiet_ = 0;  // levels, mean difference while nothing changes; 0: not known
 };
 

@@ -8,7 +8,7 @@ namespace baizetrace::sight {
 
 namespace {
 
-constexpr int kEdgePoints = 40;      // a side: the lens bends straight sides
+constexpr int kEdgePoints = 40;        // a side: the lens bends straight sides
 constexpr double kCoverMargin = 0.10;  // m around the bed: a hand's width
 constexpr double kTouchSlack = 0.006;  // m, a rig's error and a cushion's give
 

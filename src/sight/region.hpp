@@ -15,10 +15,10 @@ namespace baizetrace::sight {
 struct Region {
   enum Kind : std::uint8_t { outside = 0, rim = 1, bed = 2 };
 
-  int cols = 0, rows = 0;  // coarse grid
-  cv::Mat kind;            // CV_8U, Kind
-  cv::Rect box;            // of everything that is not outside
-  double ball_radius = 0;  // px of luma, of a cue ball in the middle of the bed: sizes of filters
+  int cols = 0, rows = 0;    // coarse grid
+  cv::Mat kind;              // CV_8U, Kind
+  cv::Rect box;              // of everything that is not outside
+  double ball_radius = 0;    // px of luma, of a cue ball in the middle of the bed: sizes of filters
   double smallest_ball = 0;  // px of luma, least radius on the bed
 
   // Cell of the CoverMap that a coarse pixel looks at (at the bed's height), -1: none. Every kCellStep-th pixel.

@@ -27,6 +27,7 @@ struct View {
   Gain gain;
   double noise_luma = 2, noise_chroma = 1;  // levels, standard deviation of one pixel
   double blur = 0.7;                        // px, standard deviation of an edge's blur in luma
+  double chroma_offset_x = 0;               // px, see chroma_place
 };
 
 // Place in luma's pixels of a chroma sample. The offset along x is 0 for samples sited at the left luma column, 0.5

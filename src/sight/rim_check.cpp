@@ -1,0 +1,55 @@
+#include "sight/rim_check.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace baizetrace::sight {
+namespace {
+
+constexpr int kPoints = 24;
+constexpr double kOutside = 1.25, kInside = 0.80;      // ball radii, plus and less the search's slack
+constexpr double kSlack = 1.5;                         // px
+constexpr float kDarkest = 0.45F, kBrightest = 1.12F;  // of the bare cloth, in a ball's or a hand's shadow
+constexpr double kChromaLevels = 5;                    // shadows keep the cloth's colour but for this
+constexpr double kSigmas = 4;
+
+struct Sample {
+  float luma, bare_luma, chroma_off;
+};
+
+std::optional<Sample> sample(const View& v, const Vec2& p) {
+  const int x = static_cast<int>(std::lround(p.x())), y = static_cast<int>(std::lround(p.y()));
+  if (x < 0 || y < 0 || x >= v.luma.cols || y >= v.luma.rows) return std::nullopt;
+  const int cx = std::min(x / 2, v.cb.cols - 1), cy = std::min(y / 2, v.cb.rows - 1);
+  const float gain = v.gain.at(p.x(), p.y());
+  const float bare = (v.bare_luma.at<float>(y, x) - 16.0F) * gain;
+  const auto off = [&](const cv::Mat& now, const cv::Mat& was) {
+    return static_cast<float>(now.at<std::uint8_t>(cy, cx)) - 128.0F - (was.at<float>(cy, cx) - 128.0F) * gain;
+  };
+  const float cb = off(v.cb, v.bare_cb), cr = off(v.cr, v.bare_cr);
+  return Sample{static_cast<float>(v.luma.at<std::uint8_t>(y, x)) - 16.0F, bare, std::sqrt(cb * cb + cr * cr)};
+}
+
+}  // namespace
+
+double rim_share(const View& view, const Ellipse& e, const Vec2& smear) {
+  const Mat2 inverse = e.shape.inverse();
+  const double out = kOutside + kSlack / e.radius, in = kInside - kSlack / e.radius;
+  const auto chroma = static_cast<float>(kChromaLevels + kSigmas * view.noise_chroma);
+  const auto luma = static_cast<float>(kSigmas * view.noise_luma);
+  int good = 0;
+  for (int i = 0; i < kPoints; ++i) {
+    const double a = 2 * kPi * i / kPoints;
+    const Vec2 ray = inverse * Vec2(std::cos(a), std::sin(a));
+    const Vec2 swept = ray.dot(smear) >= 0 ? Vec2(0.5 * smear) : Vec2(-0.5 * smear);
+    const auto outer = sample(view, e.centre + out * ray + swept), inner = sample(view, e.centre + in * ray);
+    if (!outer || !inner) continue;
+    const bool bare = outer->luma > kDarkest * outer->bare_luma - luma &&
+                      outer->luma < kBrightest * outer->bare_luma + luma && outer->chroma_off < chroma;
+    const bool ball = std::abs(inner->luma - outer->luma) > luma || inner->chroma_off > chroma;
+    good += bare && ball ? 1 : 0;
+  }
+  return static_cast<double>(good) / kPoints;
+}
+
+}  // namespace baizetrace::sight
