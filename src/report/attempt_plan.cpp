@@ -12,6 +12,8 @@ namespace {
 
 constexpr double kRadius = 0.02625;  // m, drawn size of a ball
 
+constexpr std::size_t kMostMarked = 24;  // attempts: more numbers than that cannot be read side by side
+
 std::optional<PlanZone> zone_of(const practice::Setup* setup) {
   if (!setup || !setup->goal || !setup->goal->zone) return std::nullopt;
   const practice::Zone& z = *setup->goal->zone;
@@ -94,10 +96,10 @@ Plan session_plan(const practice::Session& session, const table::Table& table, c
     p.missed = a.pot_made.has_value() && !*a.pot_made;
     p.rows = white->second.rows;
     p.rest = white->second.rest;
-    p.mark = fmt::format("{}", a.number);
+    if (session.attempts.size() <= kMostMarked) p.mark = fmt::format("{}", a.number);
     bool& said = p.missed ? said_missed : said_made;
     if (!said)
-      p.words = p.missed                 ? "white, measured: shot not made"
+      p.words = p.missed                 ? "white, measured: shot not made, ends in a cross"
                 : a.pot_made.has_value() ? "white, measured: shot made"
                                          : "white, measured";
     said = true;

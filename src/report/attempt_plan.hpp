@@ -12,8 +12,8 @@ namespace baizetrace::report {
 [[nodiscard]] Plan attempt_plan(const practice::Attempt& attempt, const table::Table& table,
                                 const practice::Setup* setup);
 
-// All attempts' white paths, thin, with their numbers at the resting places; where the shot was not made the path is
-// dotted.
+// All attempts' white paths, thin, with their numbers at the resting places (up to 24 attempts); where the shot was not
+// made the path is broken and ends in a cross.
 [[nodiscard]] Plan session_plan(const practice::Session& session, const table::Table& table,
                                 const practice::Setup* setup);
 

@@ -234,7 +234,7 @@ class Drawing {
     if (s.dash[0] > 0)
       look = fmt::format("stroke-dasharray=\"{:.1f} {:.1f} {:.1f} {:.1f}\"", s.dash[0] * letter_, s.dash[1] * letter_,
                          s.dash[2] * letter_, s.dash[3] * letter_);
-    if (p.missed) look = fmt::format("stroke-dasharray=\"{:.1f} {:.1f}\"", 0.04 * letter_, 0.26 * letter_);
+    if (p.missed) look = fmt::format("stroke-dasharray=\"{:.1f} {:.1f}\"", 0.3 * letter_, 0.32 * letter_);
     svg_.polyline(points, s.line, line_width(p, s), look);
   }
 
@@ -277,7 +277,12 @@ class Drawing {
     }
     const Vec2 at = view_(p.rest->at);
     if (p.one_of_many) {
-      svg_.circle(at, 26, s.line, 0.1 * letter_, p.missed ? "stroke-dasharray=\"10 10\"" : "");
+      if (p.missed) {
+        svg_.line(at - Vec2(24, 24), at + Vec2(24, 24), s.line, 0.12 * letter_);
+        svg_.line(at - Vec2(24, -24), at + Vec2(24, -24), s.line, 0.12 * letter_);
+      } else {
+        svg_.circle(at, 26, s.line, 0.1 * letter_);
+      }
       if (p.mark.empty()) return;
       const double size = 0.82 * letter_;
       const Vec2 label = labels_.place(at, 26, Vec2(0.5 * words_width(p.mark, size), 0.45 * size));

@@ -34,8 +34,8 @@ struct PlanPath {
                                   // predicted path only; on others marked without a number)
   std::optional<Place> rest;      // with u > 0 its ellipse of 2 standard uncertainties is drawn
   bool hollow_rest = false;       // extrapolated: drawn hollow
-  // One of many attempts on one plan: thin, its contacts unmarked; `mark` stands at its resting place; dotted when
-  // the shot did not come off. Empty words leave it out of the legend.
+  // One of many attempts on one plan: thin, its contacts unmarked; `mark` stands at its resting place; broken and
+  // ending in a cross when the shot did not come off. Empty words leave it out of the legend.
   bool one_of_many = false;
   bool missed = false;
   std::string mark{};

@@ -7,6 +7,7 @@
 #include <filesystem>
 
 #include "base/files.hpp"
+#include "report/attempt_plan.hpp"
 #include "support/invented_session.hpp"
 
 namespace baizetrace::report {
@@ -164,6 +165,21 @@ TEST(Plan, ThinnedLineKeepsAPathThatComesBackOnItself) {
   const std::vector<Vec2> thin = thin_line(rows, 0.001);
   ASSERT_EQ(thin.size(), 3U);
   EXPECT_EQ(thin[1], Vec2(0, 2));
+}
+
+// Hits and misses of a session are told apart without colour: a miss is broken and ends in a cross.
+TEST(Plan, ASessionsMissesAreToldApartWithoutColour) {
+  const practice::Session s = invented::session(6);
+  Plan plan = session_plan(s, full_size(), nullptr);
+  const std::string svg = plan_svg(plan);
+  expect_rsvg_reads(keep("plan-session.svg", svg));
+  int unbroken = 0, broken = 0;
+  for (std::size_t at = svg.find("<polyline class=\"bz-real\""); at != std::string::npos;
+       at = svg.find("<polyline class=\"bz-real\"", at + 1))
+    ++(svg.substr(at, svg.find("/>", at) - at).find("dasharray") == std::string::npos ? unbroken : broken);
+  EXPECT_EQ(unbroken, 5);
+  EXPECT_EQ(broken, 1);
+  EXPECT_THAT(svg, HasSubstr("ends in a cross"));
 }
 
 }  // namespace
