@@ -230,12 +230,14 @@ class Drawing {
   void path(const PlanPath& p, const Stroke& s) {
     std::vector<Vec2> points = thin_line(p.rows, kThin);
     for (Vec2& q : points) q = view_(q);
-    std::string look;
-    if (s.dash[0] > 0)
-      look = fmt::format("stroke-dasharray=\"{:.1f} {:.1f} {:.1f} {:.1f}\"", s.dash[0] * letter_, s.dash[1] * letter_,
-                         s.dash[2] * letter_, s.dash[3] * letter_);
-    if (p.missed) look = fmt::format("stroke-dasharray=\"{:.1f} {:.1f}\"", 0.3 * letter_, 0.32 * letter_);
-    svg_.polyline(points, s.line, line_width(p, s), look);
+    svg_.polyline(points, s.line, line_width(p, s), dashes(p, s));
+  }
+
+  [[nodiscard]] std::string dashes(const PlanPath& p, const Stroke& s) const {
+    if (p.missed) return fmt::format("stroke-dasharray=\"{:.1f} {:.1f}\"", 0.3 * letter_, 0.32 * letter_);
+    if (s.dash[0] <= 0) return {};
+    return fmt::format("stroke-dasharray=\"{:.1f} {:.1f} {:.1f} {:.1f}\"", s.dash[0] * letter_, s.dash[1] * letter_,
+                       s.dash[2] * letter_, s.dash[3] * letter_);
   }
 
   // The cue ball's path is the one that counts: other balls' are drawn at less than half its width.
@@ -370,13 +372,8 @@ class Drawing {
     for (std::size_t k = 0; k < plan_.paths.size(); ++k) {
       const PlanPath& p = plan_.paths[k];
       const Stroke& s = strokes_[k];
-      entry((s.letter != 0 ? std::string(1, s.letter) + ": " : "") + p.words, [&](const Vec2& a, const Vec2& b) {
-        std::string look;
-        if (s.dash[0] > 0)
-          look = fmt::format("stroke-dasharray=\"{:.1f} {:.1f} {:.1f} {:.1f}\"", s.dash[0] * letter_,
-                             s.dash[1] * letter_, s.dash[2] * letter_, s.dash[3] * letter_);
-        svg_.line(a, b, s.line, line_width(p, s), look);
-      });
+      entry((s.letter != 0 ? std::string(1, s.letter) + ": " : "") + p.words,
+            [&](const Vec2& a, const Vec2& b) { svg_.line(a, b, s.line, line_width(p, s), dashes(p, s)); });
       if (!numbered(p) || p.contacts.empty()) continue;
       std::string list;
       int number = 0;
