@@ -27,7 +27,7 @@ CushionReport hit_cushion(State& ball, double radius, double nose_height, const 
                           const Conditions& conditions);
 
 inline constexpr double kSmoothing = 0.002;  // of the greatest of the speeds that come in (centre's and surface's)
-inline constexpr double kCushionError = 3e-4;
+inline constexpr double kCushionError = 1e-3;
 inline constexpr double kCoulombError = 3e-3;
 
 }  // namespace baizetrace::motion

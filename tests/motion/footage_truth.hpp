@@ -58,7 +58,8 @@ inline std::vector<TrueAttempt> true_attempts(const std::filesystem::path& folde
     int number = 0;
     for (const auto& a : j["attempts"]) {
       TrueAttempt r;
-      r.name = file.filename().string().substr(0, file.filename().string().find('.')) + " attempt " + std::to_string(++number);
+      r.name = file.filename().string().substr(0, file.filename().string().find('.')) + " attempt " +
+               std::to_string(++number);
       Conditions& c = r.conditions;
       c.sliding = ph["mu_slide"];
       c.rolling = ph["mu_roll"];

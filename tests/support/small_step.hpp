@@ -27,7 +27,7 @@ struct Happening {
   double time;
   char kind;  // 'b' ball, 'c' cushion, 'j' jaw, 'p' pocket
   std::size_t ball, other;
-  V3 x, v;    // before
+  V3 x, v;  // before
 };
 
 // The cushion's impulse in `parts` small ones. `outward` horizontal.
@@ -147,7 +147,8 @@ class World {
     std::vector<Sphere> next;
     while (time < most) {
       bool moving = false;
-      for (std::size_t i = 0; i < spheres.size(); ++i) moving = moving || (!gone[i] && spheres[i].state != Sphere::rests);
+      for (std::size_t i = 0; i < spheres.size(); ++i)
+        moving = moving || (!gone[i] && spheres[i].state != Sphere::rests);
       if (!moving) return;
       next = advanced(dt);
       Candidate hit = find(next);
@@ -224,7 +225,8 @@ class World {
       out.w += t * r.w;
       return out;
     };
-    const Rates k1 = rates(s), k2 = rates(plus(s, k1, h / 2)), k3 = rates(plus(s, k2, h / 2)), k4 = rates(plus(s, k3, h));
+    const Rates k1 = rates(s), k2 = rates(plus(s, k1, h / 2)), k3 = rates(plus(s, k2, h / 2)),
+                k4 = rates(plus(s, k3, h));
     Sphere out = s;
     out.x += h / 6 * (k1.x + 2 * k2.x + 2 * k3.x + k4.x);
     out.v += h / 6 * (k1.v + 2 * k2.v + 2 * k3.v + k4.v);
@@ -238,7 +240,11 @@ class World {
   Sphere moved(const Sphere& s, double h) const {
     Sphere out = stepped(s, h);
     if (s.state == Sphere::slides) {
-      const auto slip = [](const Sphere& q) { V3 u = q.v + q.w.cross(V3(-q.R * kUp)); u.z() = 0; return u; };
+      const auto slip = [](const Sphere& q) {
+        V3 u = q.v + q.w.cross(V3(-q.R * kUp));
+        u.z() = 0;
+        return u;
+      };
       const V3 u0 = slip(s);
       const double share = u0.norm() / (3.5 * c_.sliding * 9.81);
       if (share < h) {
@@ -310,7 +316,7 @@ class World {
       cushion(s, in3((table_.jaws()[c.other].centre - s.x.head<2>()).normalized()), table_.nose_height(), c_, parts);
       settle(s);
     } else {
-      balls(s, spheres[c.other], c_, parts);
+      balls(s, spheres[c.other], c_, 50 * parts);
       settle(s);
       settle(spheres[c.other]);
     }
