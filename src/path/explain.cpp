@@ -33,7 +33,7 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
       const double t = from + step * i;
       const Vec2 p = leg.at(t, cloth);
       const double g = s.gap(p);
-      if (!s.reaches(p, kReach)) continue;
+      if (!s.reaches(p, s.round ? 0.4 * kReach : kReach)) continue;
       if (g <= 0) {
         if (best > 0) when = t, best = g;
         break;

@@ -52,6 +52,25 @@ World world_for(const Episode& e, const table::Table& table, const table::BallSe
   return w;
 }
 
+// A nose and the jaw that goes on from it touch a ball alike; which of them it was is told by where. Puts the right
+// one in; true: one was changed.
+bool tell_noses_from_jaws(Problem& problem, const std::vector<World>& worlds) {
+  bool changed = false;
+  for (std::size_t i = 0; i < problem.chains.size(); ++i) {
+    for (ChainLeg& l : problem.chains[i].legs) {
+      if (l.touch.kind != Touch::Kind::surface || l.touch.surface.reaches(l.leg.p, 0)) continue;
+      constexpr double kAlike = 0.004;  // m
+      for (const Surface& s : worlds[i].surfaces) {
+        if (s.kind == ContactKind::pocket || !s.reaches(l.leg.p, 0) || std::abs(s.gap(l.leg.p)) > kAlike) continue;
+        l.touch.surface = s;
+        changed = true;
+        break;
+      }
+    }
+  }
+  return changed;
+}
+
 // How long after its last sighting a ball may have fallen, s; longer and it would have been seen on the bed.
 constexpr double kFallWithin = 0.35;
 
@@ -102,6 +121,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
     link(problem);
     fit(problem, fit_options);
   }
+  if (tell_noses_from_jaws(problem, worlds)) fit(problem, fit_options);
   // Balls that vanished: did they fall? Jaws on the way become legs, then all is fitted once more.
   for (std::size_t i = 0; i < found.size(); ++i) {
     found[i].chain = problem.chains[i];

@@ -16,28 +16,31 @@ constexpr double kLeastStated = 0.00005;
 }  // namespace
 
 void StayMean::add(const Sighting& s) {
-  const double variance = std::max(0.5 * s.covariance.trace(), kLeastStated * kLeastStated);
-  const double weight = 1 / variance;
   if (n_ == 0) from_ = s.time;
   to_ = s.time;
   ++n_;
+  // A repeated fit says that the ball is still there, not better where.
+  if (!s.fresh && fresh_ > 0) return;
+  ++fresh_;
+  const double variance = std::max(0.5 * s.covariance.trace(), kLeastStated * kLeastStated);
+  const double weight = 1 / variance;
   weight_ += weight;
   const Vec2 before = s.at - mean_;
   mean_ += before * (weight / weight_);
   spread_ += weight * before * (s.at - mean_).transpose();
-  stated_ += (variance - stated_) / n_;
+  stated_ += (variance - stated_) / fresh_;
 }
 
 double StayMean::sd() const {
   if (n_ == 0) return 0.001;
-  const double seen = n_ > 3 ? 0.5 * spread_.trace() / weight_ * n_ / (n_ - 1.0) : 0.0;
+  const double seen = fresh_ > 3 ? 0.5 * spread_.trace() / weight_ * fresh_ / (fresh_ - 1.0) : 0.0;
   return std::sqrt(std::max(stated_, seen));
 }
 
 Mat2 StayMean::covariance() const {
   const double one = sd() * sd();
   const double floor = kShared * kShared * one + kLeast * kLeast;
-  return (one / std::max(1, n_) + floor) * Mat2::Identity();
+  return (one / std::max(1, fresh_) + floor) * Mat2::Identity();
 }
 
 Stay StayMean::stay() const { return {mean_, covariance(), from_, to_, n_}; }

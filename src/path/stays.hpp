@@ -21,7 +21,8 @@ class StayMean {
   [[nodiscard]] Stay stay() const;
 
  private:
-  int n_ = 0;
+  int n_ = 0;      // sightings
+  int fresh_ = 0;  // of them fits of their own
   double weight_ = 0, stated_ = 0;
   double from_ = 0, to_ = 0;
   Vec2 mean_ = Vec2::Zero();

@@ -53,7 +53,9 @@ std::vector<Seen> prepare(const BallTrack& track, const World& world) {
     Seen seen;
     seen.time = s.time;
     seen.at = s.at;
-    const Mat2 c = s.covariance + kModelSd * kModelSd * Mat2::Identity();
+    // A repeated fit tells that the ball is still there, not where.
+    const double repeat = s.fresh ? 1.0 : 16.0;
+    const Mat2 c = repeat * (s.covariance + kModelSd * kModelSd * Mat2::Identity());
     seen.root = Mat2(c.inverse().llt().matrixU());
     seen.sd = std::sqrt(0.5 * c.trace());
     // What has been seen to drop does not come back; a ball at rest over the edge of the fall would not drop.

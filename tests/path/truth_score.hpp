@@ -16,7 +16,7 @@ struct ContactError {
   double time_bar = 0, place_bar = 0;  // DESIGN.md, section 9
   double in_u_time = 0, in_u_x = 0, in_u_y = 0;  // errors in stated standard uncertainties
   double speed = 0, speed_bar = 0, in_u_speed = 0;
-  double heading = 0, in_u_heading = 0;  // radians
+  double heading = 0, heading_bar = 0, in_u_heading = 0;  // radians
   bool free_run = false;               // arrived after 0.2 s of free motion: speed and heading count
 };
 
@@ -109,6 +109,8 @@ inline void score_attempt(const nlohmann::json& truth, const nlohmann::json& a, 
       e.speed_bar = std::max(0.01 * speed, 0.005);
       e.in_u_speed = e.speed / c.u_speed_in;
       e.heading = wrap_angle(c.heading_in - heading_of(t.v_in));
+      const double length = speed * t.run;  // m, of the run that led there
+      e.heading_bar = std::max(radians(0.3), 0.001 / std::max(length, 0.01));
       e.in_u_heading = e.heading / c.u_heading_in;
       out.contacts.push_back(e);
     }
