@@ -11,6 +11,7 @@ namespace {
 constexpr double kFastest = 10.0;     // m/s; a professional's break reaches 8-9 (common practice)
 constexpr double kPlaceSlack = 0.003; // m: a sighting this far beyond its error may still be the ball at its place
 constexpr double kStart = 7.0;        // price of a ball at rest having started
+constexpr double kPartly = 3.0;       // price of a sighting of which nothing was a ball's outline
 constexpr double kTurn = 6.0;         // price of a moving ball having met something since it was last seen
 
 }  // namespace
@@ -20,16 +21,61 @@ bool at_place(const Followed& ball, const Sighting& s) {
   return (s.at - ball.stay.mean()).norm() < kPlaceSlack + 3 * sd;
 }
 
+void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time) {
+  constexpr double kNear = 0.04;       // m, beside touching
+  constexpr double kUnseen = 0.03;     // s: out of sight for longer than a frame
+  constexpr int kSettled = 3;          // sightings on the move until its velocity is trusted
+  for (Followed& b : balls) {
+    b.may_start = b.kind == 0;
+    b.may_turn = b.steps < kSettled;
+    if (b.state == Followed::State::gone) continue;
+    const double run = 1.3 * b.velocity.norm() * std::max(0.0, time - b.seen_at);
+    if (b.state == Followed::State::moving) {
+      const double x = table.half_width() - std::abs(b.at.x()), y = table.half_length() - std::abs(b.at.y());
+      if (std::min(x, y) < b.radius + run + kNear) b.may_turn = true;
+    }
+    for (const Followed& o : balls) {
+      if (&o == &b || o.state == Followed::State::gone) continue;
+      const double unseen = std::max(0.0, time - o.seen_at);
+      const double d = (o.at - b.at).norm() - b.radius - o.radius - kNear - run;
+      if (o.state == Followed::State::moving) {
+        const double reach = 1.3 * o.velocity.norm() * unseen;
+        if (d < reach) b.may_start = b.may_turn = true;
+      } else if (d < 0) {
+        b.may_turn = true;
+      }
+      // The cue ball: off its place once, or behind the hand that strikes it.
+      if (o.kind == 0 && o.state == Followed::State::resting && (!o.off.empty() || unseen > kUnseen) &&
+          d < kFastest * unseen + 1.3 * o.velocity.norm() * 0.05)
+        b.may_start = true;
+    }
+  }
+}
+
 double cost_of(const Followed& ball, const Sighting& s) {
   const double colour = against(s, ball.kind);
   const double dt = std::max(1e-3, s.time - ball.seen_at);
   if (ball.state == Followed::State::resting && ball.off.empty()) {
     if (at_place(ball, s)) return 0.5 * colour;  // the place itself speaks for it
     const double d = (s.at - ball.stay.mean()).norm();
-    if (d > kFastest * dt + 0.03) return kForbidden;
+    if (!ball.may_start || d > kFastest * dt + 0.03) return kForbidden;
     return kStart + 0.5 * d / (kFastest * dt + 0.03) + colour;
   }
   if (ball.state == Followed::State::resting && at_place(ball, s)) return 1.0 + 0.5 * colour;
+  // What is only partly a ball's outline is less likely the ball: hands, cues and their shadows look like that.
+  const double partly = kPartly * (1 - s.visible);
+  if (ball.state == Followed::State::resting && ball.off.size() == 1) {
+    // Seen once off its place: its speed is not known yet, its direction roughly.
+    const Vec2 went = ball.at - ball.stay.mean(), goes = s.at - ball.at;
+    if (goes.norm() > kFastest * dt + 0.03) return kForbidden;
+    double turned = 0;
+    constexpr double kTellsDirection = 0.01;  // m
+    if (went.norm() > kTellsDirection && goes.norm() > kTellsDirection)
+      turned = std::abs(wrap_angle(heading_of(goes) - heading_of(went)));
+    // Off by less than this it has gone on; a hit may have turned it.
+    constexpr double kTurned = 0.35;  // rad
+    return std::min(0.5 * std::pow(turned / kTurned, 2), kTurn) + partly + colour;
+  }
   // Moving, or just off its place.
   const Vec2 predicted = ball.at + ball.velocity * dt;
   const double speed = ball.velocity.norm();
@@ -40,12 +86,13 @@ double cost_of(const Followed& ball, const Sighting& s) {
   double motion = 0.5 * std::min(z * z, 100.0);
   const double reach = (1.4 * speed + 0.6) * dt + 0.03;
   const double d = (s.at - ball.at).norm();
-  if (d < reach) motion = std::min(motion, kTurn + 1.0 * d / reach);
+  if (d < reach && ball.may_turn) motion = std::min(motion, kTurn + 1.0 * d / reach);
   // Long out of sight, or seen on the move once only: anywhere a ball can get to.
   const double far = ball.state == Followed::State::resting ? kFastest * dt + 0.03 : (3 * speed + 2.0) * dt + 0.03;
-  if (d < far) motion = std::min(motion, kTurn + 3.0);
+  constexpr double kLongUnseen = 0.3;  // s
+  if (d < far && (ball.may_turn || dt > kLongUnseen)) motion = std::min(motion, kTurn + 3.0);
   if (motion > kNobody) return kForbidden;
-  return motion + colour;
+  return motion + partly + colour;
 }
 
 }  // namespace baizetrace::path

@@ -8,6 +8,7 @@
 
 #include "path/roster.hpp"
 #include "path/stays.hpp"
+#include "table/table.hpp"
 
 namespace baizetrace::path {
 
@@ -26,6 +27,9 @@ struct Followed {
   int missed = 0;              // looks in a row without it, its place uncovered
 
   Vec2 at = Vec2::Zero(), velocity = Vec2::Zero();
+  int steps = 0;               // sightings since it began to move
+  // In the look under way: whether something can have set it moving, or turned it.
+  bool may_start = true, may_turn = true;
 
   // In the episode under way.
   std::optional<Stay> before;
@@ -36,6 +40,10 @@ struct Followed {
 };
 
 inline constexpr std::size_t kRecent = 15;
+
+// Sets may_start and may_turn for a look at `time`. A ball other than the cue ball is set moving by a ball that moves or
+// is out of sight near it (what hands do is seen when it rests again); a moving ball turns at noses and other balls.
+void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time);
 
 // The cost of taking a sighting for a ball, in natural logarithms: its place against where the ball can be, its colour
 // against the ball's kind. kForbidden: out of reach.

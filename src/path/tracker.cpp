@@ -89,6 +89,7 @@ void Tracker::State::look(const Look& l) {
 }
 
 void Tracker::State::match(const Look& l) {
+  tell_causes(balls, table, l.time);
   std::vector<std::size_t> who;
   for (std::size_t i = 0; i < balls.size(); ++i)
     if (balls[i].state != Followed::State::gone) who.push_back(i);
@@ -193,6 +194,7 @@ void Tracker::State::start(Followed& b) {
   b.after_rest = 0;
   b.state = Followed::State::moving;
   b.lies = false;
+  b.steps = static_cast<int>(b.off.size());
   b.off.clear();
 }
 
@@ -206,6 +208,7 @@ void Tracker::State::take_moving(Followed& b, const Sighting& s) {
   }
   b.at = s.at;
   b.seen_at = s.time;
+  ++b.steps;
   b.seen.push_back(s);
   b.recent.push_back(s);
   if (b.recent.size() > kRecent) b.recent.pop_front();
