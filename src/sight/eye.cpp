@@ -18,8 +18,14 @@ namespace {
 
 constexpr int kLearnFrames = 7;         // the median of so many is the first background
 constexpr double kRefitEvery = 0.5;     // s, of a resting ball whose picture does not change
+constexpr double kShadowChange = 2.5;   // times what noise does: a shadow or a hand near it, not the ball itself
+constexpr double kRefitShadowed = 0.1;  // s
+constexpr double kPersonArea = 2.5;     // ball areas: a blob that large is not one ball
+constexpr double kRefusedFor = 0.25;    // s that a place in such a blob is not looked at again
 constexpr double kVisibleKnown = 0.30;  // share of the outline that must be seen of a ball known to be there
 constexpr double kVisibleNew = 0.56;    // and of one that is not
+constexpr double kRimFitted = 0.62;     // of a new ball's outline, once fitted; and
+constexpr double kRimKnown = 0.30;      // of one that was followed here
 constexpr double kRimNew = 0.40;        // of a candidate's outline that must look like a ball's before it is fitted
 constexpr double kStrangest = 25;       // squared standard deviations from the nearest kind's colour
 constexpr double kScatter = 5;          // levels of chroma: a ball has one colour, a sleeve and a hand have not
@@ -42,6 +48,7 @@ struct Eye::State {
   Colours colours;
   Exposure exposure;
   std::vector<KnownBall> known;
+  std::vector<std::pair<Vec2, double>> refused;  // places in people that were fitted in vain, and when
   cv::Mat change, open;
   double radius;
   double last_time = -1, interval = 1.0 / 30;
@@ -63,6 +70,7 @@ struct Eye::State {
   bool accept(const BallFit& fit, double visible) const;
   void take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked);
   void seek_new(const View& view, const video::Frame& frame);
+  bool refused_lately(const Vec2& pixel, double time);
   void erase(const KnownBall& ball);
   void cover_rest(Look& look);
   std::vector<Ellipse> others_near(const Vec2& pixel, const KnownBall* but) const;
@@ -177,8 +185,8 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
 bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBall& ball) {
   const double time = own_time(frame, ball.pixel);
   if (!ball.moving) {
-    const bool same = ball.unchanged(view);
-    if (same && time - ball.fit_time < kRefitEvery) {
+    const double change = ball.change(view), since = time - ball.fit_time;
+    if ((change < 1 && since < kRefitEvery) || (change < kShadowChange && since < kRefitShadowed)) {
       ball.time = time;
       ball.seen = true;
       ball.fresh = false;
@@ -204,6 +212,7 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   }
   const auto fit = fit_ball(view, rig.camera, *at, radius, o);
   if (!fit || !accept(*fit, kVisibleKnown) || !ball.same_colour(fit->colour)) return false;
+  if (rim_share(view, fit->ellipse, fit->smear, others) < kRimKnown) return false;
   take(frame, view, *fit, ball, true);
   return true;
 }
@@ -221,6 +230,12 @@ void Eye::State::erase(const KnownBall& ball) {
       const double t = l2 > 0 ? std::clamp((p - c).dot(ball.smear) / l2, -0.5, 0.5) : 0;
       if (ball.ellipse.share(p - t * ball.smear) < 1.15 + 1.5 / ball.ellipse.radius) change.at<std::uint8_t>(y, x) = 0;
     }
+}
+
+bool Eye::State::refused_lately(const Vec2& pixel, double time) {
+  std::erase_if(refused, [&](const auto& r) { return time - r.second > kRefusedFor || time < r.second; });
+  return std::any_of(refused.begin(), refused.end(),
+                     [&](const auto& r) { return (r.first - pixel).norm() < 0.5 * region.ball_radius; });
 }
 
 void Eye::State::seek_new(const View& view, const video::Frame& frame) {
@@ -250,9 +265,13 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
         o.moving = seed.smear.norm() > 1.5;
         o.smear_sd = std::max(1.5, 0.4 * seed.smear.norm());
         const auto outline = ball_ellipse(rig.camera, *at, radius);
-        if (!outline || rim_share(view, *outline, seed.smear) < kRimNew) continue;
+        if (!outline || rim_share(view, *outline, seed.smear, others) < kRimNew) continue;
+        const bool in_person = blob.area > kPersonArea * kPi * size->radius * size->radius / 4;
+        if (in_person && refused_lately(seed.at, frame.time)) continue;
+        if (in_person) refused.push_back({seed.at, frame.time});
         auto fit = fit_ball(view, rig.camera, *at, radius, o);
         if (!fit || !accept(*fit, kVisibleNew)) continue;
+        if (rim_share(view, fit->ellipse, fit->smear, others) < kRimFitted) continue;
         if (learned &&
             (colours.strangeness(fit->colour) > kStrangest || fit->colour_scatter > kScatter + 2 * view.noise_chroma))
           continue;
@@ -280,6 +299,7 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
           if (dt > 2.5 * interval) best->lost = true;
           take(frame, view, *fit, *best, true);
         }
+        if (in_person) refused.pop_back();
         erase(*best);
       }
     }

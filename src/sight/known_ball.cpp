@@ -21,8 +21,9 @@ void KnownBall::remember(const View& view) {
                             1.0 / static_cast<double>(view.gain.at(ellipse.centre.x(), ellipse.centre.y())));
 }
 
-bool KnownBall::unchanged(const View& view) {
-  if (patch_.empty()) return false;
+double KnownBall::change(const View& view) {
+  constexpr double kAnother = 1e9;
+  if (patch_.empty()) return kAnother;
   const float share = 1.0F / view.gain.at(ellipse.centre.x(), ellipse.centre.y());
   double sum = 0;
   int n = 0;
@@ -37,13 +38,13 @@ bool KnownBall::unchanged(const View& view) {
   const double mean = sum / std::max(1, n);
   if (quiet_ == 0) {
     // The first comparison after a fit: noise alone gives 1.13 standard deviations.
-    if (mean > 1.6 * view.noise_luma + 0.5) return false;
-    quiet_ = mean;
-    return true;
+    const double usual = 1.6 * view.noise_luma + 0.5;
+    if (mean < usual) quiet_ = mean;
+    return mean / usual;
   }
-  if (mean > kChange * quiet_ + kChangeLevels) return false;
-  quiet_ += 0.1 * (mean - quiet_);
-  return true;
+  const double limit = kChange * quiet_ + kChangeLevels;
+  if (mean < limit) quiet_ += 0.1 * (mean - quiet_);
+  return mean / limit;
 }
 
 bool KnownBall::same_colour(const Eigen::Vector3d& other) const {

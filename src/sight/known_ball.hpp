@@ -25,7 +25,8 @@ struct KnownBall {
 
   // Keeps the picture around the ball, to tell later whether anything there has changed.
   void remember(const View& view);
-  [[nodiscard]] bool unchanged(const View& view);
+  // How much the picture around it differs from the one remembered: below 1 by noise alone.
+  [[nodiscard]] double change(const View& view);
   [[nodiscard]] bool same_colour(const Eigen::Vector3d& other) const;
   // Most of its place is bare cloth in this picture of what differs.
   [[nodiscard]] bool bare(const cv::Mat& change) const;

@@ -6,7 +6,7 @@
 namespace baizetrace::sight {
 namespace {
 
-constexpr int kPoints = 24;
+constexpr int kPoints = 24, kLeastTold = 6;
 constexpr double kOutside = 1.25, kInside = 0.80;      // ball radii, plus and less the search's slack
 constexpr double kSlack = 1.5;                         // px
 constexpr float kDarkest = 0.45F, kBrightest = 1.12F;  // of the bare cloth, in a ball's or a hand's shadow
@@ -32,24 +32,28 @@ std::optional<Sample> sample(const View& v, const Vec2& p) {
 
 }  // namespace
 
-double rim_share(const View& view, const Ellipse& e, const Vec2& smear) {
+double rim_share(const View& view, const Ellipse& e, const Vec2& smear, std::span<const Ellipse> others) {
   const Mat2 inverse = e.shape.inverse();
   const double out = kOutside + kSlack / e.radius, in = kInside - kSlack / e.radius;
   const auto chroma = static_cast<float>(kChromaLevels + kSigmas * view.noise_chroma);
   const auto luma = static_cast<float>(kSigmas * view.noise_luma);
-  int good = 0;
+  int good = 0, told = 0;
   for (int i = 0; i < kPoints; ++i) {
     const double a = 2 * kPi * i / kPoints;
     const Vec2 ray = inverse * Vec2(std::cos(a), std::sin(a));
     const Vec2 swept = ray.dot(smear) >= 0 ? Vec2(0.5 * smear) : Vec2(-0.5 * smear);
-    const auto outer = sample(view, e.centre + out * ray + swept), inner = sample(view, e.centre + in * ray);
+    const Vec2 beyond = e.centre + out * ray + swept;
+    if (std::any_of(others.begin(), others.end(), [&](const Ellipse& o) { return o.share(beyond) < kOutside; }))
+      continue;
+    const auto outer = sample(view, beyond), inner = sample(view, e.centre + in * ray);
     if (!outer || !inner) continue;
+    ++told;
     const bool bare = outer->luma > kDarkest * outer->bare_luma - luma &&
                       outer->luma < kBrightest * outer->bare_luma + luma && outer->chroma_off < chroma;
     const bool ball = std::abs(inner->luma - outer->luma) > luma || inner->chroma_off > chroma;
     good += bare && ball ? 1 : 0;
   }
-  return static_cast<double>(good) / kPoints;
+  return told < kLeastTold ? 0.0 : static_cast<double>(good) / told;
 }
 
 }  // namespace baizetrace::sight
