@@ -27,6 +27,7 @@ Slips moved(const Slips& s, const Slips& d, double h) {
 
 constexpr int kStepsEach = 4;        // even steps for compression and for restitution, where slips turn slowly
 constexpr double kTurnShare = 0.5;   // of a slip that one step may use up
+constexpr double kGrowShare = 2.0;   // of a slip that grows, which hardly turns
 constexpr double kStable = 2.0;      // of 2.8, the classical Runge-Kutta method's limit
 constexpr int kMostSteps = 1500;     // a slip that stays at zero all along takes some 300
 constexpr double kEndError = 1e-11;  // of the contact's speed (or its square): where compression and restitution end
@@ -56,15 +57,21 @@ struct Nose {
     return r;
   }
 
-  // How far to go at most: a share of each slip, over the fastest that friction and push together can change it; in the
-  // smoothed part as far as Runge-Kutta steps stay stable (kStable over friction's rate).
-  [[nodiscard]] double careful(const Slips& s) const {
-    const double nose_rate = 3.5 * nose_friction + 1e-9, cloth_rate = 3.5 * cloth_friction * (sine + nose_friction);
-    const double nose =
-        std::max(kStable * still / nose_rate, kTurnShare * size_of(s.nose_x, s.nose_y) / (nose_rate + sine * cosine));
-    const double cloth =
-        std::max(kStable * still / cloth_rate, kTurnShare * size_of(s.cloth_x, s.cloth_y) / (cloth_rate + cosine));
-    return std::min(nose, cloth);
+  // How far to go at most: a share of each slip over the fastest that friction and push together can change it, a
+  // longer way while it grows; in the smoothed part as far as Runge-Kutta steps stay stable (kStable over friction's
+  // rate).
+  [[nodiscard]] double careful(const Slips& s, const Slips& k) const {
+    const double nose_rate = 3.5 * nose_friction, cloth_rate = 3.5 * cloth_friction * (sine + nose_friction);
+    return std::min(careful(s.nose_x, s.nose_y, k.nose_x, k.nose_y, nose_rate, sine * cosine),
+                    careful(s.cloth_x, s.cloth_y, k.cloth_x, k.cloth_y, cloth_rate, cosine));
+  }
+  [[nodiscard]] double careful(double x, double y, double dx, double dy, double friction_rate, double push) const {
+    constexpr double kNone = 1e-9;  // keeps the division finite
+    const double stable = kStable * still / (friction_rate + kNone);
+    const double size = size_of(x, y);
+    if (size <= still) return stable;
+    const bool grows = x * dx + y * dy > 0;
+    return std::max(stable, (grows ? kGrowShare : kTurnShare) * size / (friction_rate + push));
   }
 
   [[nodiscard]] Slips step(const Slips& s, const Slips& k1, double h) const {
@@ -99,7 +106,7 @@ CushionReport hit_cushion(State& ball, double radius, double nose_height, const 
     for (; report.steps < 2 * kMostSteps; ++report.steps) {
       const Slips k = nose.rate(s);
       const double even = about / kStepsEach;
-      const double h = report.steps < kMostSteps ? std::min(even, nose.careful(s)) : even;
+      const double h = report.steps < kMostSteps ? std::min(even, nose.careful(s, k)) : even;
       Slips next = nose.step(s, k, h);
       const bool over = back ? next.work <= goal_work : next.into <= 0;
       if (over) {
