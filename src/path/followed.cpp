@@ -24,7 +24,7 @@ bool at_place(const Followed& ball, const Sighting& s) {
 void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time) {
   constexpr double kNear = 0.04;       // m, beside touching
   constexpr double kUnseen = 0.03;     // s: out of sight for longer than a frame
-  constexpr int kSettled = 3;          // sightings on the move until its velocity is trusted
+  constexpr int kSettled = 2;          // sightings on the move until its velocity is trusted
   for (Followed& b : balls) {
     b.may_start = b.kind == 0;
     b.may_turn = b.steps < kSettled;

@@ -95,8 +95,11 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
       for (const Found& f : found)
         if (f.chain.ball == o.name) o.chain = &f.chain, o.cloth = f.cloth;
     const double mass = balls.kinds[balls.kind_of(track->ball).value_or(0)].mass;
-    auto f = search(*track, balls.radius_of(track->ball), mass, world);
+    auto f = search_patiently(*track, balls.radius_of(track->ball), mass, world);
     if (!f) continue;
+    // A ball whose motion free running does not explain is in a hand, or is no ball: it takes no part.
+    constexpr double kLeastExplained = 0.5;
+    if (track->ball != "white" && f->lost && f->trusted < kLeastExplained * f->moving) continue;
     found.push_back(std::move(*f));
     tracks.push_back(track);
     worlds.push_back(std::move(world));

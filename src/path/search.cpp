@@ -42,7 +42,8 @@ class Reader {
         block = std::max<std::size_t>(1, (end - next) / 2);
         continue;
       }
-      if (young(chain, next)) {
+      constexpr int kSlideUnsure = 40, kLedAstray = 12;  // sightings
+      if (young(chain, next, kSlideUnsure)) {
         // Too few sightings yet for the slide: it may have settled wrong.
         tried = chain;
         cloth = found_.cloth;
@@ -53,7 +54,7 @@ class Reader {
           next = end;
           continue;
         }
-        if (const std::size_t went = without_one(next)) {
+        if (const std::size_t went = young(chain, next, kLedAstray) ? without_one(next) : 0) {
           next = went;
           continue;
         }
@@ -87,11 +88,10 @@ class Reader {
 
  private:
   // The last leg has hardly been seen.
-  static bool young(const Chain& chain, std::size_t next) {
-    constexpr int kYoung = 12;  // sightings
+  static bool young(const Chain& chain, std::size_t next, int sightings) {
     int n = 0;
     for (std::size_t i = 0; i < next; ++i) n += chain.seen[i].trusted && chain.seen[i].time > chain.legs.back().leg.t;
-    return n < kYoung;
+    return n < sightings;
   }
 
   // Whether the last leg is on its way into a pocket about now: what is seen of a ball that drops is not followed.
@@ -350,6 +350,24 @@ std::optional<Found> search(const BallTrack& track, double radius, double mass, 
     best = read(std::move(chain), world, track, 1);
   }
   if (track.after && !best->lost) best->chain.rest = anchor_of(*track.after);
+  return best;
+}
+
+std::optional<Found> search_patiently(const BallTrack& track, double radius, double mass, World& world) {
+  std::optional<Found> best;
+  double best_sd = world.model_sd;
+  constexpr double kModelSds[] = {0.0005, 0.0012, 0.0025};  // m
+  for (const double sd : kModelSds) {
+    world.model_sd = sd;
+    auto found = search(track, radius, mass, world);
+    if (!found) break;
+    if (!best || better(*found, *best)) {
+      best = std::move(found);
+      best_sd = sd;
+    }
+    if (!best->lost) break;
+  }
+  world.model_sd = best_sd;
   return best;
 }
 

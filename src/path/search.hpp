@@ -36,6 +36,7 @@ struct World {
   Cloth cloth;                          // prior
   double slide_sd = 0.2, roll_sd = 0.2; // of its logarithms
   ImpactPrior impact;
+  double model_sd = 0.0005;  // m: what a leg may miss a sighting by beside its stated error (model, picture)
 };
 
 struct Found {
@@ -50,6 +51,9 @@ struct Found {
 
 // nullopt: too few sightings of its motion to tell anything.
 [[nodiscard]] std::optional<Found> search(const BallTrack& track, double radius, double mass, const World& world);
+
+// The same, allowing sightings more when they do not fit otherwise: pictures coarser or worse than they claim.
+[[nodiscard]] std::optional<Found> search_patiently(const BallTrack& track, double radius, double mass, World& world);
 
 // Where the ball fell after its last leg: the next events of the leg up to a pocket; jaws on the way become legs.
 // Used by search for balls that vanish, and again after the global fit.

@@ -8,9 +8,6 @@
 namespace baizetrace::path {
 namespace {
 
-// What a leg may miss a sighting by beside its stated error: model and picture, m.
-constexpr double kModelSd = 0.0005;
-
 // The last legs of a chain, with the sightings up to index `end`.
 Problem window(const Chain& chain, const World& world, const Cloth& cloth, std::size_t end, std::size_t back) {
   Problem p;
@@ -55,7 +52,7 @@ std::vector<Seen> prepare(const BallTrack& track, const World& world) {
     seen.at = s.at;
     // A repeated fit tells that the ball is still there, not where.
     const double repeat = s.fresh ? 1.0 : 16.0;
-    const Mat2 c = repeat * (s.covariance + kModelSd * kModelSd * Mat2::Identity());
+    const Mat2 c = repeat * (s.covariance + world.model_sd * world.model_sd * Mat2::Identity());
     seen.root = Mat2(c.inverse().llt().matrixU());
     seen.sd = std::sqrt(0.5 * c.trace());
     // What has been seen to drop does not come back; a ball at rest over the edge of the fall would not drop.
