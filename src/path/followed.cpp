@@ -16,6 +16,8 @@ constexpr double kTurn = 6.0;         // price of a moving ball having met somet
 
 }  // namespace
 
+double quality_of(const Sighting& s, std::size_t kind) { return s.visible - 0.1 * against(s, kind); }
+
 bool at_place(const Followed& ball, const Sighting& s) {
   const double sd = std::max(ball.stay.sd(), std::sqrt(0.5 * s.covariance.trace()));
   return (s.at - ball.stay.mean()).norm() < kPlaceSlack + 3 * sd;

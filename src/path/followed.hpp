@@ -27,6 +27,7 @@ struct Followed {
   int missed = 0;              // looks in a row without it, its place uncovered
 
   Vec2 at = Vec2::Zero(), velocity = Vec2::Zero();
+  double quality = 1;          // running mean over sightings at rest: how much they look like a ball of its kind
   int steps = 0;               // sightings since it began to move
   // In the look under way: whether something can have set it moving, or turned it.
   bool may_start = true, may_turn = true;
@@ -50,6 +51,9 @@ void tell_causes(std::vector<Followed>& balls, const table::Table& table, double
 [[nodiscard]] double cost_of(const Followed& ball, const Sighting& s);
 // More than this and the sighting is rather nobody's.
 inline constexpr double kNobody = 14.0;
+
+// How much a sighting looks like a whole ball of a kind: 1 best.
+[[nodiscard]] double quality_of(const Sighting& s, std::size_t kind);
 
 // Whether a sighting is at the ball's resting place.
 [[nodiscard]] bool at_place(const Followed& ball, const Sighting& s);

@@ -16,6 +16,7 @@ struct Candidate {
   std::vector<double> colour;  // sum over sightings of the log likelihoods, each bounded
   double first = 0, last = 0;  // s
   int covered = 0;             // sightings while something lay over the place
+  double visible = 0;          // sum over sightings
 };
 
 // The least of a sighting's log likelihoods that is believed: one bad reading never rules a kind out.

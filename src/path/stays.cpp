@@ -9,7 +9,7 @@ namespace {
 // The part of one sighting's error that all sightings of a stay share (same pixels, same highlight, same shadow), and
 // the least that any outline fit is off by, m.
 constexpr double kShared = 0.35;
-constexpr double kLeast = 0.00015;
+constexpr double kLeast = 0.0003;
 // Stated errors below this are not believed, m.
 constexpr double kLeastStated = 0.00005;
 

@@ -12,6 +12,13 @@ namespace {
 constexpr double kSettle = 0.35;       // s of rest after the last ball stopped before the episode is handed out
 constexpr double kConfirm = 0.30;      // s that something must stay at a place to be a ball
 constexpr int kConfirmSightings = 8;
+constexpr double kFirstLook = 1.0;     // s from the first look in which the balls on the table are taken stock of
+constexpr double kConfirmLater = 0.6;  // s, the same for a ball that was known and is put back
+constexpr double kConfirmNew = 2.0;    // s, for one never seen before: people lean in more often than balls are added
+constexpr double kWholeBall = 0.85;    // mean visible share of a ball that has just been put down
+constexpr double kAnyBall = 0.80;      // and of one that lies there at the start
+constexpr double kRatherThat = 0.08;   // of quality: so much better, and another candidate is the ball instead
+constexpr int kFleeting = 60;          // sightings: what was seen less and vanished was no ball
 constexpr double kForget = 0.40;       // s: a candidate unseen for longer is dropped
 constexpr double kLost = 1.0;          // s: a moving ball unseen for longer in the open is gone
 constexpr double kLostCovered = 3.0;   // s: the same under cover
@@ -132,6 +139,8 @@ void Tracker::State::take_resting(Followed& b, const Sighting& s) {
     b.seen_at = s.time;
     b.at = b.stay.mean();
     b.velocity.setZero();
+    constexpr double kForgets = 0.03;  // of the running mean, a look
+    b.quality += kForgets * (quality_of(s, b.kind) - b.quality);
     // Outlines that are partly hidden are biased; they say that it is there, not where.
     constexpr double kWhole = 0.7;
     if (s.visible < kWhole && b.stay.count() > 0) return;
@@ -271,14 +280,17 @@ void Tracker::State::cluster(const Sighting& s, bool under_cover) {
   home->stay.add(s);
   home->last = s.time;
   home->covered += under_cover;
+  home->visible += s.visible;
   add_colour(home->colour, s);
 }
 
 void Tracker::State::name_candidates(const Look& l) {
   std::erase_if(candidates, [&](const Candidate& c) { return l.time - c.last > kForget; });
   std::vector<const Candidate*> ripe;
+  const bool stock = l.time - *started < kFirstLook;
   for (const Candidate& c : candidates)
-    if (c.stay.count() >= kConfirmSightings && c.last - c.first >= kConfirm &&
+    if (c.stay.count() >= kConfirmSightings && c.last - c.first >= (stock ? kConfirm : kConfirmLater) &&
+        (stock ? c.visible > kAnyBall * c.stay.count() : (2 * c.covered < c.stay.count() && c.visible > kWholeBall * c.stay.count())) &&
         table.on_bed(c.stay.mean(), set.kinds[0].radius, 0.012) && !falls_at(c.stay.mean(), 0.0))
       ripe.push_back(&c);
   if (ripe.empty()) return;
@@ -287,8 +299,17 @@ void Tracker::State::name_candidates(const Look& l) {
   std::vector<int> free;
   for (std::size_t k = 0; k < set.kinds.size(); ++k) {
     int n = set.kinds[k].count;
-    for (const Followed& b : balls)
-      if (b.kind == k && b.state != Followed::State::gone && l.time - b.seen_at < kOutOfSight) --n;
+    for (const Followed& b : balls) {
+      if (b.kind != k || b.state == Followed::State::gone || l.time - b.seen_at >= kOutOfSight) continue;
+      // What was taken for it at first may have been something else.
+      const bool doubtful = !active && set.kinds[k].count == 1 && b.state == Followed::State::resting &&
+                            std::any_of(ripe.begin(), ripe.end(), [&](const Candidate* c) {
+                              const double per = 1.0 / c->stay.count();
+                              const double looks = per * c->visible + 0.1 * per * (k < c->colour.size() ? c->colour[k] : 0.0);
+                              return c->last - c->first > kFirstLook && looks > b.quality + kRatherThat;
+                            });
+      if (!doubtful) --n;
+    }
     free.push_back(std::max(0, n));
   }
   const std::vector<int> kinds = kinds_for(ripe, free);
@@ -302,6 +323,11 @@ void Tracker::State::name_candidates(const Look& l) {
   std::vector<const Candidate*> taken;
   for (const std::size_t i : order) {
     if (kinds[i] < 0) continue;
+    const auto kind = static_cast<std::size_t>(kinds[i]);
+    const bool known = std::any_of(balls.begin(), balls.end(), [&](const Followed& b) {
+      return b.kind == kind && (b.state == Followed::State::gone || l.time - b.seen_at > kOutOfSight);
+    });
+    if (!stock && !known && ripe[i]->last - ripe[i]->first < kConfirmNew) continue;
     admit(*ripe[i], static_cast<std::size_t>(kinds[i]));
     taken.push_back(ripe[i]);
   }
@@ -387,6 +413,9 @@ std::optional<Episode> Tracker::State::close(bool cut) {
   e.begin = begin;
   e.end = last_motion;
   e.cut = cut;
+  std::erase_if(balls, [](const Followed& b) {
+    return b.state == Followed::State::gone && !b.moved && b.lies && b.stay.count() < kFleeting;
+  });
   for (Followed& b : balls) {
     if (!b.in_episode) continue;
     BallTrack t;
