@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdlib>
 #include <nlohmann/json.hpp>
 
 #include "base/files.hpp"
@@ -410,7 +411,22 @@ Run declare_predict(CLI::App& app) {
                  "how the table plays, a *.conditions.toml (default: a good club cloth)");
   app.add_option("--table", a->table, "another table than the setup's: a name in calibration/tables or a path");
   const auto list = [&](const char* name, std::vector<double>& into, const char* help) {
-    app.add_option(name, into, help)->delimiter(',')->expected(1)->allow_extra_args(false);
+    app.add_option_function<std::string>(
+        name,
+        [&into, name](const std::string& text) {
+          into.clear();
+          for (std::size_t from = 0; from <= text.size();) {
+            const std::size_t comma = std::min(text.find(',', from), text.size());
+            const std::string word = text.substr(from, comma - from);
+            char* end = nullptr;
+            const double value = std::strtod(word.c_str(), &end);
+            if (word.empty() || *end != 0 || !std::isfinite(value))
+              throw CLI::ValidationError(name, "\"" + text + "\": expected a number, or several with commas");
+            into.push_back(value);
+            from = comma + 1;
+          }
+        },
+        help);
   };
   list("--speed", a->speed, "m/s of the ball; a list with commas lays several strikes side by side");
   list("--lengths", a->lengths, "pace: a plain strike from the baulk line would run so many table lengths");
