@@ -36,6 +36,7 @@ struct Episode {
   double begin = 0, end = 0;      // s: first motion seen, last motion seen
   bool cut = false;               // the recording ended while balls moved
   std::vector<BallTrack> balls;   // every ball on the table at its begin or end
+  std::vector<Sighting> strays;     // sightings given to no ball while it lasted
   std::vector<double> frame_times;  // timestamps of the frames in it
   std::vector<std::pair<double, CoverMap>> cover;  // per frame, what was covered
 };

@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <deque>
 
+#include "path/guided.hpp"
 #include "path/link.hpp"
 #include "path/publish.hpp"
 #include "path/verdict.hpp"
@@ -87,14 +89,21 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
 
   std::vector<Found> found;
   std::vector<const BallTrack*> tracks;
+  std::deque<BallTrack> led;
   std::vector<World> worlds;
   found.reserve(moved.size());
-  for (const BallTrack* track : moved) {
+  for (const BallTrack* own : moved) {
+    const BallTrack* track = own;
     World world = world_for(episode, table, balls, *track, options.play);
     for (Other& o : world.others)
       for (const Found& f : found)
         if (f.chain.ball == o.name) o.chain = &f.chain, o.cloth = f.cloth;
     const double mass = balls.kinds[balls.kind_of(track->ball).value_or(0)].mass;
+    // A hit ball is looked for where it was sent.
+    if (const auto begun = set_off(*track, mass, found)) {
+      led.push_back(guided(*track, episode.strays, balls.kind_of(track->ball).value_or(0), *begun, world));
+      track = &led.back();
+    }
     auto f = search_patiently(*track, balls.radius_of(track->ball), mass, world);
     if (!f) continue;
     // A ball whose motion free running does not explain is in a hand, or is no ball: it takes no part.

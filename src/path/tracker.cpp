@@ -46,6 +46,7 @@ struct Tracker::State {
   std::optional<double> started;  // first look
   std::deque<double> frames;      // timestamps since kBefore before the episode
   std::deque<std::pair<double, CoverMap>> cover;
+  std::deque<Sighting> strays;    // of the same time
   std::optional<Episode> ready;
 
   void look(const Look& l);
@@ -83,6 +84,7 @@ void Tracker::State::look(const Look& l) {
   cover.emplace_back(l.time, l.cover);
   if (!active) {
     while (!frames.empty() && frames.front() < now - kBefore) frames.pop_front();
+    while (!strays.empty() && strays.front().time < now - kBefore) strays.pop_front();
     while (!cover.empty() && cover.front().first < now - kBefore) cover.pop_front();
   }
   if (l.damaged || l.repeated) return;
@@ -113,6 +115,7 @@ void Tracker::State::match(const Look& l) {
     const Sighting& s = l.sightings[i];
     if (given[i] < 0 || given[i] >= m) {
       cluster(s, covered(l, s.at));
+      strays.push_back(s);
       continue;
     }
     Followed& b = balls[who[static_cast<std::size_t>(given[i])]];
@@ -440,6 +443,7 @@ std::optional<Episode> Tracker::State::close(bool cut) {
     e.balls.push_back(std::move(t));
   }
   std::erase_if(balls, [&](const Followed& b) { return b.kind >= set.kinds.size(); });
+  e.strays.assign(strays.begin(), strays.end());
   e.frame_times.assign(frames.begin(), frames.end());
   e.cover.assign(cover.begin(), cover.end());
   active = false;
