@@ -5,6 +5,7 @@
 #include <array>
 #include <cmath>
 #include <cstdlib>
+#include <functional>
 #include <nlohmann/json.hpp>
 
 #include "base/files.hpp"
@@ -344,7 +345,7 @@ Result<Done> run(const Arguments& a) {
   // Every combination of the values given; the first is the shot, the others are laid beside it.
   std::vector<std::pair<std::string, practice::Overrides>> asked{{"", {}}};
   const auto vary = [&](const std::vector<double>& values, std::optional<double> practice::Overrides::*member,
-                        const char* unit, bool angle) {
+                        const std::function<std::string(double)>& name, bool angle) {
     if (values.empty()) return;
     std::vector<std::pair<std::string, practice::Overrides>> more;
     for (const auto& [words, o] : asked)
@@ -352,18 +353,26 @@ Result<Done> run(const Arguments& a) {
         practice::Overrides changed = o;
         changed.*member = angle ? radians(v) : v;
         std::string label = words;
-        if (values.size() > 1) label += fmt::format("{}{} {}", words.empty() ? "" : ", ", unit, v);
+        if (values.size() > 1) label += fmt::format("{}{}", words.empty() ? "" : ", ", name(v));
         more.emplace_back(label, changed);
       }
     asked = std::move(more);
   };
   using O = practice::Overrides;
-  vary(a.speed, &O::speed, "speed", false);
-  vary(a.lengths, &O::lengths, "lengths", false);
-  vary(a.heading, &O::heading, "heading", true);
-  vary(a.right, &O::right, "right", false);
-  vary(a.height, &O::height, "height", false);
-  vary(a.elevation, &O::elevation, "elevation", true);
+  const double radius = set->kinds[0].radius;
+  const auto tip = [&](const char* plus, const char* minus) {
+    return [=](double off) {
+      if (off == 0) return std::string("centre ball");
+      return fmt::format("tip {:.0f} mm {}", 1000 * radius * std::abs(off), off > 0 ? plus : minus);
+    };
+  };
+  const auto with = [](const char* unit) { return [=](double v) { return fmt::format("{} {}", v, unit); }; };
+  vary(a.speed, &O::speed, with("m/s"), false);
+  vary(a.lengths, &O::lengths, with("lengths"), false);
+  vary(a.heading, &O::heading, with("degrees of heading"), true);
+  vary(a.right, &O::right, tip("right", "left"), false);
+  vary(a.height, &O::height, tip("high", "low"), false);
+  vary(a.elevation, &O::elevation, with("degrees of elevation"), true);
   if (asked.size() > kMostShots) return fail("{} strikes asked for, expected at most {}", asked.size(), kMostShots);
   std::vector<Shot> shots;
   for (auto& [words, o] : asked) {

@@ -98,7 +98,7 @@ INSTANTIATE_TEST_SUITE_P(
                     Bad{"cushion", "[\"right\"]", "[\"rihgt\"]", "is no cushion"},
                     Bad{"miscue", "height = 0.20", "height = 0.70", "miscue"},
                     Bad{"colour", "pink  = \"spot\"", "pimk  = \"spot\"", "did you mean \"pink\"?"}),
-    [](const auto& info) { return info.param.what; });
+    [](const auto& bad) { return bad.param.what; });
 
 }  // namespace
 }  // namespace baizetrace::practice
