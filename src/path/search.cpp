@@ -366,6 +366,9 @@ std::optional<Found> search_patiently(const BallTrack& track, double radius, dou
       best_sd = sd;
     }
     if (!best->lost) break;
+    // What free motion explains so little of is no run of a ball, however wide the eye.
+    constexpr double kHopeless = 0.3;
+    if (track.ball != "white" && best->trusted < kHopeless * best->moving) break;
   }
   world.model_sd = best_sd;
   return best;

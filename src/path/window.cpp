@@ -35,10 +35,28 @@ Problem window(const Chain& chain, const World& world, const Cloth& cloth, std::
 
 }  // namespace
 
+namespace {
+
+// A streak of which only a part is seen: where along it its middle lies is hardly known. Its share of the covariance.
+Mat2 partly_seen(const std::vector<Sighting>& seen, std::size_t i) {
+  const Sighting& s = seen[i];
+  if (!s.streak) return Mat2::Zero();
+  Vec2 along = s.velocity.value_or(Vec2::Zero());
+  if (along.norm() <= 0) along = seen[std::min(i + 1, seen.size() - 1)].at - seen[i > 0 ? i - 1 : 0].at;
+  if (along.norm() <= 1e-6) return Mat2::Zero();
+  along.normalize();
+  constexpr double kWhole = 0.0005, kNone = 0.05, kMost = 0.015;  // m: sd of a whole streak, of none seen, at most
+  const double sd = std::min(kMost, kWhole + kNone * (1 - s.visible));
+  return sd * sd * along * along.transpose();
+}
+
+}  // namespace
+
 std::vector<Seen> prepare(const BallTrack& track, const World& world) {
   std::vector<Seen> out;
   bool fallen = false;
-  for (const Sighting& s : track.seen) {
+  for (std::size_t i = 0; i < track.seen.size(); ++i) {
+    const Sighting& s = track.seen[i];
     bool possible = true;
     for (const Surface& f : world.surfaces) {
       // Inside a fall circle it drops; behind a nose it cannot be.
@@ -52,7 +70,7 @@ std::vector<Seen> prepare(const BallTrack& track, const World& world) {
     seen.at = s.at;
     // A repeated fit tells that the ball is still there, not where.
     const double repeat = s.fresh ? 1.0 : 16.0;
-    const Mat2 c = repeat * (s.covariance + world.model_sd * world.model_sd * Mat2::Identity());
+    const Mat2 c = repeat * (s.covariance + world.model_sd * world.model_sd * Mat2::Identity()) + partly_seen(track.seen, i);
     seen.root = Mat2(c.inverse().llt().matrixU());
     seen.sd = std::sqrt(0.5 * c.trace());
     // What has been seen to drop does not come back; a ball at rest over the edge of the fall would not drop.
