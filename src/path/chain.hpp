@@ -15,8 +15,8 @@ namespace baizetrace::path {
 struct Touch {
   enum class Kind { start, surface, ball, unknown };
   Kind kind = Kind::start;
-  Surface surface;        // kind surface: cushion or jaw
-  std::string ball;       // kind ball: whom
+  Surface surface;   // kind surface: cushion or jaw
+  std::string ball;  // kind ball: whom
   // Kind ball: the other's radius, mass and centre near the contact, for as long as it is not fitted together.
   double radius = 0, mass = 0;
   Vec2 place = Vec2::Zero(), velocity = Vec2::Zero();

@@ -142,8 +142,8 @@ void try_all(const Chain& chain, const Cloth& begun, const World& world, std::si
     while (before > 0 && !chain.seen[before].trusted) --before;
     if (i == 0) last = before;
   }
-  constexpr double kBack = 0.05;   // s: at least this far before the break
-  constexpr double kAfter = 0.004; // s: the path's end is known to about this
+  constexpr double kBack = 0.05;    // s: at least this far before the break
+  constexpr double kAfter = 0.004;  // s: the path's end is known to about this
   const double from = std::max(leg_begins + 2e-4, std::min(chain.seen[before].time, chain.seen[j].time - kBack));
   const double to = chain.seen[j].time + kAfter;
   if (!(to > from)) return;

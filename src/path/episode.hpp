@@ -24,26 +24,26 @@ struct Stay {
 
 // One ball through one episode.
 struct BallTrack {
-  std::string ball;             // "white", "red-1"
-  std::optional<Stay> before;   // where it lay when the episode began
-  std::optional<Stay> after;    // where it lay when it ended; absent: gone
+  std::string ball;            // "white", "red-1"
+  std::optional<Stay> before;  // where it lay when the episode began
+  std::optional<Stay> after;   // where it lay when it ended; absent: gone
   bool moved = false;
-  std::vector<Sighting> seen;   // while it moved, in time's order, and a few of the stays around it
+  std::vector<Sighting> seen;  // while it moved, in time's order, and a few of the stays around it
 };
 
 // From all balls at rest, through motion, to all at rest again (or to the end of the recording).
 struct Episode {
-  double begin = 0, end = 0;      // s: first motion seen, last motion seen
-  bool cut = false;               // the recording ended while balls moved
-  std::vector<BallTrack> balls;   // every ball on the table at its begin or end
-  std::vector<Sighting> strays;     // sightings given to no ball while it lasted
-  std::vector<double> frame_times;  // timestamps of the frames in it
+  double begin = 0, end = 0;                       // s: first motion seen, last motion seen
+  bool cut = false;                                // the recording ended while balls moved
+  std::vector<BallTrack> balls;                    // every ball on the table at its begin or end
+  std::vector<Sighting> strays;                    // sightings given to no ball while it lasted
+  std::vector<double> frame_times;                 // timestamps of the frames in it
   std::vector<std::pair<double, CoverMap>> cover;  // per frame, what was covered
 };
 
 struct TrackerOptions {
-  double still_speed = 0.012;   // m/s: slower than this over `still_for` is at rest
-  double still_for = 0.30;      // s
+  double still_speed = 0.012;  // m/s: slower than this over `still_for` is at rest
+  double still_for = 0.30;     // s
   // Names for balls of which there are many: given marks (a setup's) name the nearest; naming only, never places.
   std::vector<std::pair<std::string, Vec2>> names;
 };

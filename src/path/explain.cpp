@@ -18,8 +18,8 @@ struct Event {
 };
 
 // Every surface and ball that the leg comes near in [from, to], once each, at the crossing or at the closest time.
-std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, const World& world, const Cloth& cloth, double from,
-                        double to) {
+std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, const World& world, const Cloth& cloth,
+                        double from, double to) {
   std::vector<Event> out;
   const int steps = std::clamp(static_cast<int>((to - from) / kStride), 4, 400);
   const double step = (to - from) / steps;
@@ -87,8 +87,8 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
   return out;
 }
 
-void extend(const Leg& leg, const Touch& began, const Chain& chain, const World& world, const Cloth& cloth, double from, double to,
-            int depth, std::vector<Guess>& so_far, std::vector<std::vector<Guess>>& out) {
+void extend(const Leg& leg, const Touch& began, const Chain& chain, const World& world, const Cloth& cloth, double from,
+            double to, int depth, std::vector<Guess>& so_far, std::vector<std::vector<Guess>>& out) {
   for (const Event& e : near(leg, began, chain, world, cloth, from, to)) {
     Guess g;
     g.touch = e.touch;
@@ -116,8 +116,8 @@ void extend(const Leg& leg, const Touch& began, const Chain& chain, const World&
 
 }  // namespace
 
-std::vector<std::vector<Guess>> explanations(const Chain& chain, const World& world, const Cloth& cloth, double from, double to,
-                                             int depth) {
+std::vector<std::vector<Guess>> explanations(const Chain& chain, const World& world, const Cloth& cloth, double from,
+                                             double to, int depth) {
   std::vector<std::vector<Guess>> out;
   std::vector<Guess> so_far;
   extend(chain.legs.back().leg, chain.legs.back().touch, chain, world, cloth, from, to, depth, so_far, out);

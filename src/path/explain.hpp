@@ -16,7 +16,7 @@ struct Guess {
 };
 
 // Sequences of one to `depth` touches that the last leg can have met in [from, to].
-[[nodiscard]] std::vector<std::vector<Guess>> explanations(const Chain& chain, const World& world,
-                                                           const Cloth& cloth, double from, double to, int depth);
+[[nodiscard]] std::vector<std::vector<Guess>> explanations(const Chain& chain, const World& world, const Cloth& cloth,
+                                                           double from, double to, int depth);
 
 }  // namespace baizetrace::path

@@ -15,8 +15,8 @@ constexpr double kStudent = 5.0;
 // The slopes of one chain, in its own short numbering: 0, 1 the cloth, 2, 3 the start's place, then per leg
 // begin, v, w.
 struct ChainSlopes {
-  std::vector<int> index;            // short numbering -> unknown
-  std::vector<Eigen::MatrixXd> of_p; // per leg, slopes of its begin's place
+  std::vector<int> index;             // short numbering -> unknown
+  std::vector<Eigen::MatrixXd> of_p;  // per leg, slopes of its begin's place
 };
 
 int column(std::size_t leg) { return 4 + 5 * static_cast<int>(leg); }
@@ -81,8 +81,8 @@ void scatter(const Eigen::MatrixXd& h, const Eigen::VectorXd& g, const std::vect
 double time_after_rest(const Chain& c, const Cloth& cloth) { return c.legs.back().leg.rests(cloth) + 1.0; }
 
 // Sightings, start and rest of one chain.
-void add_evidence(const Problem& problem, const Layout& layout, std::size_t i, const ChainSlopes* cs,
-                  double freedom, Normal& out) {
+void add_evidence(const Problem& problem, const Layout& layout, std::size_t i, const ChainSlopes* cs, double freedom,
+                  Normal& out) {
   const Chain& chain = problem.chains[i];
   (void)layout;
   const auto n = cs ? static_cast<Eigen::Index>(cs->index.size()) : 0;
@@ -262,7 +262,8 @@ FitSummary descend(Problem& problem, const FitOptions& options, double freedom) 
   if (!options.cloth_free) fixed[0] = fixed[1] = true;
   for (std::size_t i = 0; i < problem.chains.size(); ++i) {
     if (!problem.chains[i].start_free) {
-      fixed[static_cast<std::size_t>(layout.chains[i].p)] = fixed[static_cast<std::size_t>(layout.chains[i].p) + 1] = true;
+      fixed[static_cast<std::size_t>(layout.chains[i].p)] = fixed[static_cast<std::size_t>(layout.chains[i].p) + 1] =
+          true;
       fixed[static_cast<std::size_t>(layout.chains[i].t[0])] = true;
     }
     for (const Seen& s : problem.chains[i].seen) summary.sightings += s.trusted;
@@ -350,7 +351,8 @@ Layout::Layout(const Problem& problem) {
       const bool shared =
           touch.kind == Touch::Kind::ball && touch.other_chain >= 0 && touch.other_chain < static_cast<int>(i);
       if (shared) {
-        place.t.push_back(chains[static_cast<std::size_t>(touch.other_chain)].t[static_cast<std::size_t>(touch.other_leg)]);
+        place.t.push_back(
+            chains[static_cast<std::size_t>(touch.other_chain)].t[static_cast<std::size_t>(touch.other_leg)]);
       } else {
         place.t.push_back(size++);
       }
@@ -372,8 +374,8 @@ FitSummary fit(Problem& problem, const FitOptions& options) {
   return descend(problem, options, kStudent);
 }
 
-void impact_slopes(const Problem& problem, const Layout& layout, std::size_t chain, std::size_t leg,
-                   ImpactState& state, Eigen::MatrixXd& slope) {
+void impact_slopes(const Problem& problem, const Layout& layout, std::size_t chain, std::size_t leg, ImpactState& state,
+                   Eigen::MatrixXd& slope) {
   std::vector<ChainSlopes> cs;
   for (std::size_t i = 0; i < problem.chains.size(); ++i)
     cs.push_back(i == chain ? chain_slopes(problem, layout, i) : ChainSlopes{});

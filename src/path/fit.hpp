@@ -16,17 +16,18 @@ namespace baizetrace::path {
 // the legs that are hardly seen. sd = a part of the speed + `floor`.
 struct ImpactPrior {
   double rebound = 0.83, rebound_sd = 0.08;  // cushion: normal speed after over before
-  double across_sd = 0.30;       // cushion: change of the speed along the nose, in normal speeds (side does it)
+  double across_sd = 0.30;  // cushion: change of the speed along the nose, in normal speeds (side does it)
   double roll_back = 0.30, roll_back_sd = 0.12;  // cushion: w along the normal, in normal speeds
-  double ball_slip_sd = 0.04;    // ball: spin is kept but for friction, in the change of velocity
-  double momentum_sd = 0.03;     // ball: momentum is kept, in the change of velocity
-  double line_sd = 0.05;         // ball: push along the line of centres, rad (friction between balls)
-  double strike_slip = 0.15, strike_slip_sd = 0.25;  // strike: w along the heading, in the speed; all heights of the tip
-  double strike_across_sd = 0.03;                    // strike: w across it (elevated cue with side)
-  double fastest = 8.0;          // m/s: any speed at all (sd)
-  double floor = 0.010;          // m/s
-  double nose_sd = 0.0007;       // m: nose against the picture of the ball
-  double centres_sd = 0.0004;    // m: centres' distance at a ball contact
+  double ball_slip_sd = 0.04;                    // ball: spin is kept but for friction, in the change of velocity
+  double momentum_sd = 0.03;                     // ball: momentum is kept, in the change of velocity
+  double line_sd = 0.05;                         // ball: push along the line of centres, rad (friction between balls)
+  double strike_slip = 0.15,
+         strike_slip_sd = 0.25;    // strike: w along the heading, in the speed; all heights of the tip
+  double strike_across_sd = 0.03;  // strike: w across it (elevated cue with side)
+  double fastest = 8.0;            // m/s: any speed at all (sd)
+  double floor = 0.010;            // m/s
+  double nose_sd = 0.0007;         // m: nose against the picture of the ball
+  double centres_sd = 0.0004;      // m: centres' distance at a ball contact
 };
 
 struct Problem {
@@ -46,9 +47,9 @@ struct FitOptions {
 
 struct FitSummary {
   bool converged = false;
-  double cost = 0;        // half the sum of squares, robust
-  double scale = 1;       // of the sightings' residuals in stated sd (robust)
-  int sightings = 0;      // that bear on it
+  double cost = 0;    // half the sum of squares, robust
+  double scale = 1;   // of the sightings' residuals in stated sd (robust)
+  int sightings = 0;  // that bear on it
   // With FitOptions::covariance: of all unknowns, and where they stand.
   Eigen::MatrixXd covariance;
 };
@@ -56,8 +57,8 @@ struct FitSummary {
 // Where the unknowns stand in the vector.
 struct Layout {
   struct Place {
-    int p = 0;                // two numbers
-    std::vector<int> t, v;    // per leg; v is followed by w
+    int p = 0;              // two numbers
+    std::vector<int> t, v;  // per leg; v is followed by w
   };
   std::vector<Place> chains;
   int size = 0;  // 0 and 1 are the logarithms of slide and roll
@@ -70,11 +71,11 @@ FitSummary fit(Problem& problem, const FitOptions& options = {});
 struct ImpactState;
 // A chain around the begin of one of its legs, and its slopes by all unknowns (10 x size: place, v_in, w_in, v_out,
 // w_out).
-void impact_slopes(const Problem& problem, const Layout& layout, std::size_t chain, std::size_t leg,
-                   ImpactState& state, Eigen::MatrixXd& slope);
+void impact_slopes(const Problem& problem, const Layout& layout, std::size_t chain, std::size_t leg, ImpactState& state,
+                   Eigen::MatrixXd& slope);
 
 // Derivative of a chain's place at a time by all unknowns (2 x size).
-[[nodiscard]] Eigen::MatrixXd place_slopes(const Problem& problem, const Layout& layout, std::size_t chain,
-                                           double time, int leg = -1);
+[[nodiscard]] Eigen::MatrixXd place_slopes(const Problem& problem, const Layout& layout, std::size_t chain, double time,
+                                           int leg = -1);
 
 }  // namespace baizetrace::path

@@ -8,11 +8,11 @@
 namespace baizetrace::path {
 namespace {
 
-constexpr double kFastest = 10.0;     // m/s; a professional's break reaches 8-9 (common practice)
-constexpr double kPlaceSlack = 0.003; // m: a sighting this far beyond its error may still be the ball at its place
-constexpr double kStart = 7.0;        // price of a ball at rest having started
-constexpr double kPartly = 3.0;       // price of a sighting of which nothing was a ball's outline
-constexpr double kTurn = 6.0;         // price of a moving ball having met something since it was last seen
+constexpr double kFastest = 10.0;      // m/s; a professional's break reaches 8-9 (common practice)
+constexpr double kPlaceSlack = 0.003;  // m: a sighting this far beyond its error may still be the ball at its place
+constexpr double kStart = 7.0;         // price of a ball at rest having started
+constexpr double kPartly = 3.0;        // price of a sighting of which nothing was a ball's outline
+constexpr double kTurn = 6.0;          // price of a moving ball having met something since it was last seen
 
 }  // namespace
 
@@ -24,9 +24,9 @@ bool at_place(const Followed& ball, const Sighting& s) {
 }
 
 void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time) {
-  constexpr double kNear = 0.04;       // m, beside touching
-  constexpr double kUnseen = 0.03;     // s: out of sight for longer than a frame
-  constexpr int kSettled = 2;          // sightings on the move until its velocity is trusted
+  constexpr double kNear = 0.04;    // m, beside touching
+  constexpr double kUnseen = 0.03;  // s: out of sight for longer than a frame
+  constexpr int kSettled = 2;       // sightings on the move until its velocity is trusted
   for (Followed& b : balls) {
     b.may_start = b.kind == 0;
     b.may_turn = b.steps < kSettled;

@@ -19,31 +19,31 @@ struct Followed {
   double radius = 0;
   State state = State::resting;
 
-  bool lies = false;           // its last known state is at rest at `stay`, also when it is gone
-  StayMean stay;               // at rest: where
-  std::deque<Sighting> recent; // the last sightings, whatever the state (kRecent of them)
-  std::vector<Sighting> off;   // at rest: sightings away from the place, in a row
-  double seen_at = 0;          // s, last sighting taken for it
-  int missed = 0;              // looks in a row without it, its place uncovered
+  bool lies = false;            // its last known state is at rest at `stay`, also when it is gone
+  StayMean stay;                // at rest: where
+  std::deque<Sighting> recent;  // the last sightings, whatever the state (kRecent of them)
+  std::vector<Sighting> off;    // at rest: sightings away from the place, in a row
+  double seen_at = 0;           // s, last sighting taken for it
+  int missed = 0;               // looks in a row without it, its place uncovered
 
   Vec2 at = Vec2::Zero(), velocity = Vec2::Zero();
-  double quality = 1;          // running mean over sightings at rest: how much they look like a ball of its kind
-  int steps = 0;               // sightings since it began to move
+  double quality = 1;  // running mean over sightings at rest: how much they look like a ball of its kind
+  int steps = 0;       // sightings since it began to move
   // In the look under way: whether something can have set it moving, or turned it.
   bool may_start = true, may_turn = true;
 
   // In the episode under way.
   std::optional<Stay> before;
   bool moved = false;
-  bool in_episode = false;     // it was on the table when the episode began
+  bool in_episode = false;  // it was on the table when the episode began
   std::vector<Sighting> seen;
-  int after_rest = 0;          // sightings kept since it came to rest
+  int after_rest = 0;  // sightings kept since it came to rest
 };
 
 inline constexpr std::size_t kRecent = 15;
 
-// Sets may_start and may_turn for a look at `time`. A ball other than the cue ball is set moving by a ball that moves or
-// is out of sight near it (what hands do is seen when it rests again); a moving ball turns at noses and other balls.
+// Sets may_start and may_turn for a look at `time`. A ball other than the cue ball is set moving by a ball that moves
+// or is out of sight near it (what hands do is seen when it rests again); a moving ball turns at noses and other balls.
 void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time);
 
 // The cost of taking a sighting for a ball, in natural logarithms: its place against where the ball can be, its colour

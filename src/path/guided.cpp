@@ -10,11 +10,11 @@
 namespace baizetrace::path {
 namespace {
 
-constexpr double kSetOffSd = 0.12;   // of the speed: what the other ball's change of velocity tells it to
-constexpr double kFollowedSd = 0.03; // the same once two sightings have been taken
-constexpr double kGate = 0.006;      // m, beside the sightings' own errors
-constexpr double kWidest = 0.06;     // m
-constexpr double kOtherColour = 5.0; // a stray whose colour speaks more than this against the kind is another thing
+constexpr double kSetOffSd = 0.12;    // of the speed: what the other ball's change of velocity tells it to
+constexpr double kFollowedSd = 0.03;  // the same once two sightings have been taken
+constexpr double kGate = 0.006;       // m, beside the sightings' own errors
+constexpr double kWidest = 0.06;      // m
+constexpr double kOtherColour = 5.0;  // a stray whose colour speaks more than this against the kind is another thing
 
 // The first instant after its begin at which the leg meets a nose, a jaw or a fall.
 double first_event(const Leg& leg, const World& world) {

@@ -54,10 +54,17 @@ void strike(const ImpactPair& pair, const ImpactPrior& prior, std::vector<double
 std::vector<double> impact_residuals(const ImpactPair& pair, const ImpactPrior& prior) {
   std::vector<double> r;
   switch (pair.touch->kind) {
-    case Touch::Kind::start: strike(pair, prior, r); break;
-    case Touch::Kind::surface: cushion(pair, prior, r); break;
-    case Touch::Kind::ball: balls(pair, prior, r); break;
-    case Touch::Kind::unknown: break;
+    case Touch::Kind::start:
+      strike(pair, prior, r);
+      break;
+    case Touch::Kind::surface:
+      cushion(pair, prior, r);
+      break;
+    case Touch::Kind::ball:
+      balls(pair, prior, r);
+      break;
+    case Touch::Kind::unknown:
+      break;
   }
   if (r.empty()) {
     // Nothing is known of it: the slide is kept small beside the speed, so that it stays determined.

@@ -22,10 +22,10 @@ struct Cloth {
 };
 
 struct Leg {
-  double t = 0;              // s, begins
-  Vec2 p = Vec2::Zero();     // m, there
-  Vec2 v = Vec2::Zero();     // m/s, just after the contact that began it
-  Vec2 w = Vec2::Zero();     // m/s, what the slide takes from v
+  double t = 0;           // s, begins
+  Vec2 p = Vec2::Zero();  // m, there
+  Vec2 v = Vec2::Zero();  // m/s, just after the contact that began it
+  Vec2 w = Vec2::Zero();  // m/s, what the slide takes from v
 
   [[nodiscard]] double slide_ends(const Cloth& c) const { return t + w.norm() / c.slide; }
   [[nodiscard]] double rests(const Cloth& c) const { return slide_ends(c) + (v - w).norm() / c.roll; }

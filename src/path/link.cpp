@@ -51,9 +51,9 @@ void pair_up(Problem& problem, std::size_t i, std::size_t k, std::size_t j, std:
   a.other_leg = static_cast<int>(l);
   b.other_chain = static_cast<int>(i);
   b.other_leg = static_cast<int>(k);
-  const double time = l == 0 ? problem.chains[i].legs[k].leg.t : k == 0 ? problem.chains[j].legs[l].leg.t
-                                                                       : 0.5 * (problem.chains[i].legs[k].leg.t +
-                                                                                problem.chains[j].legs[l].leg.t);
+  const double time = l == 0   ? problem.chains[i].legs[k].leg.t
+                      : k == 0 ? problem.chains[j].legs[l].leg.t
+                               : 0.5 * (problem.chains[i].legs[k].leg.t + problem.chains[j].legs[l].leg.t);
   problem.chains[i].legs[k].leg.t = problem.chains[j].legs[l].leg.t = time;
 }
 

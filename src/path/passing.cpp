@@ -11,8 +11,7 @@ std::vector<double> instants(const BallPath& path) {
   constexpr double kStep = 0.004;  // m between two looks
   std::vector<double> out;
   for (const Piece& p : path.pieces) {
-    const double length =
-        (p.to - p.from) * std::max(p.velocity.norm(), p.velocity_at(p.to).norm());
+    const double length = (p.to - p.from) * std::max(p.velocity.norm(), p.velocity_at(p.to).norm());
     const int n = std::clamp(static_cast<int>(std::ceil(length / kStep)), 1, 5000);
     for (int i = 0; i <= n; ++i) out.push_back(p.from + (p.to - p.from) * i / n);
   }
@@ -70,7 +69,8 @@ std::vector<GatePassed> gates_passed(const BallPath& cue_ball, double cue_radius
           g.between = {first.name, second.name};
           g.time = when;
           g.at = at;
-          g.clearance = std::min((at - first.at).norm() - first.radius, (at - second.at).norm() - second.radius) - cue_radius;
+          g.clearance =
+              std::min((at - first.at).norm() - first.radius, (at - second.at).norm() - second.radius) - cue_radius;
           out.push_back(g);
         }
       }

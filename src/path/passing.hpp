@@ -23,9 +23,9 @@ struct Post {
 // The cue ball's centre crossed the line between two posts.
 struct GatePassed {
   std::pair<std::string, std::string> between;
-  double time = 0;        // s
-  Vec2 at = Vec2::Zero(); // m, the centre at the crossing
-  double clearance = 0;   // m: least centre distance to a post, less the cue ball's radius and the post's
+  double time = 0;         // s
+  Vec2 at = Vec2::Zero();  // m, the centre at the crossing
+  double clearance = 0;    // m: least centre distance to a post, less the cue ball's radius and the post's
 };
 
 // Every gate that a session reports without being asked (DESIGN.md, section 6): two resting balls less than this

@@ -23,10 +23,10 @@ struct Play {
 };
 
 struct ReconstructOptions {
-  double u_readout = 0;  // s: enters every u_time
-  double readout = 0;    // s
+  double u_readout = 0;                             // s: enters every u_time
+  double readout = 0;                               // s
   std::function<Mat2(const Vec2&)> rig_covariance;  // the rig's share at a place; empty: none
-  Play play;             // prior of the fits
+  Play play;                                        // prior of the fits
 };
 
 struct EpisodePaths {

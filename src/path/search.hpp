@@ -31,22 +31,22 @@ struct Other {
 };
 
 struct World {
-  std::vector<Surface> surfaces;  // for this ball's radius
-  std::vector<Other> others;      // without the ball itself
-  Cloth cloth;                          // prior
-  double slide_sd = 0.2, roll_sd = 0.2; // of its logarithms
+  std::vector<Surface> surfaces;         // for this ball's radius
+  std::vector<Other> others;             // without the ball itself
+  Cloth cloth;                           // prior
+  double slide_sd = 0.2, roll_sd = 0.2;  // of its logarithms
   ImpactPrior impact;
   double model_sd = 0.0005;  // m: what a leg may miss a sighting by beside its stated error (model, picture)
 };
 
 struct Found {
   Chain chain;
-  Cloth cloth;            // as this track tells it, with the prior
-  bool lost = false;      // the track goes on in a way that no contact explains
-  double lost_at = 0;     // s
+  Cloth cloth;                        // as this track tells it, with the prior
+  bool lost = false;                  // the track goes on in a way that no contact explains
+  double lost_at = 0;                 // s
   std::optional<std::string> pocket;  // it fell there
   double pocket_time = 0;
-  int trusted = 0, moving = 0;        // sightings in motion: kept, all
+  int trusted = 0, moving = 0;  // sightings in motion: kept, all
 };
 
 // nullopt: too few sightings of its motion to tell anything.

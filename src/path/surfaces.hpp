@@ -14,8 +14,8 @@ namespace baizetrace::path {
 // A locus that a ball's centre reaches when it touches a nose or a jaw, or falls.
 struct Surface {
   ContactKind kind = ContactKind::cushion;
-  std::string name;      // the cushion's or the pocket's
-  bool round = false;    // an arc (jaw, fall); else a straight nose
+  std::string name;                         // the cushion's or the pocket's
+  bool round = false;                       // an arc (jaw, fall); else a straight nose
   Vec2 a = Vec2::Zero(), b = Vec2::Zero();  // straight: ends of the locus
   Vec2 inward = Vec2::Zero();               // straight: unit normal into the bed
   Vec2 centre = Vec2::Zero();               // round

@@ -9,25 +9,25 @@
 namespace baizetrace::path {
 namespace {
 
-constexpr double kSettle = 0.35;       // s of rest after the last ball stopped before the episode is handed out
-constexpr double kConfirm = 0.30;      // s that something must stay at a place to be a ball
+constexpr double kSettle = 0.35;   // s of rest after the last ball stopped before the episode is handed out
+constexpr double kConfirm = 0.30;  // s that something must stay at a place to be a ball
 constexpr int kConfirmSightings = 8;
-constexpr double kFirstLook = 1.0;     // s from the first look in which the balls on the table are taken stock of
-constexpr double kConfirmLater = 0.6;  // s, the same for a ball that was known and is put back
-constexpr double kConfirmNew = 2.0;    // s, for one never seen before: people lean in more often than balls are added
-constexpr double kWholeBall = 0.85;    // mean visible share of a ball that has just been put down
-constexpr double kAnyBall = 0.80;      // and of one that lies there at the start
-constexpr double kRatherThat = 0.08;   // of quality: so much better, and another candidate is the ball instead
-constexpr int kFleeting = 60;          // sightings: what was seen less and vanished was no ball
-constexpr double kForget = 0.40;       // s: a candidate unseen for longer is dropped
-constexpr double kLost = 1.0;          // s: a moving ball unseen for longer in the open is gone
-constexpr double kLostCovered = 3.0;   // s: the same under cover
-constexpr double kLostAtPocket = 0.30; // s: the same where it would have fallen
-constexpr double kTaken = 0.8;         // s: a resting ball unseen in the open for longer has been taken
+constexpr double kFirstLook = 1.0;      // s from the first look in which the balls on the table are taken stock of
+constexpr double kConfirmLater = 0.6;   // s, the same for a ball that was known and is put back
+constexpr double kConfirmNew = 2.0;     // s, for one never seen before: people lean in more often than balls are added
+constexpr double kWholeBall = 0.85;     // mean visible share of a ball that has just been put down
+constexpr double kAnyBall = 0.80;       // and of one that lies there at the start
+constexpr double kRatherThat = 0.08;    // of quality: so much better, and another candidate is the ball instead
+constexpr int kFleeting = 60;           // sightings: what was seen less and vanished was no ball
+constexpr double kForget = 0.40;        // s: a candidate unseen for longer is dropped
+constexpr double kLost = 1.0;           // s: a moving ball unseen for longer in the open is gone
+constexpr double kLostCovered = 3.0;    // s: the same under cover
+constexpr double kLostAtPocket = 0.30;  // s: the same where it would have fallen
+constexpr double kTaken = 0.8;          // s: a resting ball unseen in the open for longer has been taken
 constexpr int kTakenLooks = 12;
-constexpr double kNudged = 0.0010;     // m: a smaller shift of a resting ball is not told from the camera's own
-constexpr double kBefore = 1.0;        // s of frames kept before the first motion seen
-constexpr std::size_t kAfterRest = 12; // sightings kept of a stay that ends a motion
+constexpr double kNudged = 0.0010;      // m: a smaller shift of a resting ball is not told from the camera's own
+constexpr double kBefore = 1.0;         // s of frames kept before the first motion seen
+constexpr std::size_t kAfterRest = 12;  // sightings kept of a stay that ends a motion
 
 }  // namespace
 
@@ -46,7 +46,7 @@ struct Tracker::State {
   std::optional<double> started;  // first look
   std::deque<double> frames;      // timestamps since kBefore before the episode
   std::deque<std::pair<double, CoverMap>> cover;
-  std::deque<Sighting> strays;    // of the same time
+  std::deque<Sighting> strays;  // of the same time
   std::optional<Episode> ready;
 
   void look(const Look& l);
@@ -293,7 +293,8 @@ void Tracker::State::name_candidates(const Look& l) {
   const bool stock = l.time - *started < kFirstLook;
   for (const Candidate& c : candidates)
     if (c.stay.count() >= kConfirmSightings && c.last - c.first >= (stock ? kConfirm : kConfirmLater) &&
-        (stock ? c.visible > kAnyBall * c.stay.count() : (2 * c.covered < c.stay.count() && c.visible > kWholeBall * c.stay.count())) &&
+        (stock ? c.visible > kAnyBall * c.stay.count()
+               : (2 * c.covered < c.stay.count() && c.visible > kWholeBall * c.stay.count())) &&
         table.on_bed(c.stay.mean(), set.kinds[0].radius, 0.012) && !falls_at(c.stay.mean(), 0.0))
       ripe.push_back(&c);
   if (ripe.empty()) return;
@@ -308,7 +309,8 @@ void Tracker::State::name_candidates(const Look& l) {
       const bool doubtful = !active && set.kinds[k].count == 1 && b.state == Followed::State::resting &&
                             std::any_of(ripe.begin(), ripe.end(), [&](const Candidate* c) {
                               const double per = 1.0 / c->stay.count();
-                              const double looks = per * c->visible + 0.1 * per * (k < c->colour.size() ? c->colour[k] : 0.0);
+                              const double looks =
+                                  per * c->visible + 0.1 * per * (k < c->colour.size() ? c->colour[k] : 0.0);
                               return c->last - c->first > kFirstLook && looks > b.quality + kRatherThat;
                             });
       if (!doubtful) --n;

@@ -106,11 +106,11 @@ void read_conditions(EpisodePaths& out, const Problem& problem, const Layout& la
     for (const Chain& c : problem.chains) r.from += static_cast<int>(c.legs.size());
     return r;
   };
-  const Reading roll = alone(1, std::log(problem.cloth.roll / problem.prior.roll), problem.roll_sd,
-                             problem.prior.roll / kGravity);
+  const Reading roll =
+      alone(1, std::log(problem.cloth.roll / problem.prior.roll), problem.roll_sd, problem.prior.roll / kGravity);
   if (roll.measured) out.rolls.push_back(roll);
-  const Reading slide = alone(0, std::log(problem.cloth.slide / problem.prior.slide), problem.slide_sd,
-                              problem.prior.slide / kGravity);
+  const Reading slide =
+      alone(0, std::log(problem.cloth.slide / problem.prior.slide), problem.slide_sd, problem.prior.slide / kGravity);
   if (slide.measured) out.slides.push_back(slide);
   for (const Chain& c : problem.chains) {
     for (std::size_t k = 1; k < c.legs.size(); ++k) {

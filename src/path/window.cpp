@@ -70,7 +70,8 @@ std::vector<Seen> prepare(const BallTrack& track, const World& world) {
     seen.at = s.at;
     // A repeated fit tells that the ball is still there, not where.
     const double repeat = s.fresh ? 1.0 : 16.0;
-    const Mat2 c = repeat * (s.covariance + world.model_sd * world.model_sd * Mat2::Identity()) + partly_seen(track.seen, i);
+    const Mat2 c =
+        repeat * (s.covariance + world.model_sd * world.model_sd * Mat2::Identity()) + partly_seen(track.seen, i);
     seen.root = Mat2(c.inverse().llt().matrixU());
     seen.sd = std::sqrt(0.5 * c.trace());
     // What has been seen to drop does not come back; a ball at rest over the edge of the fall would not drop.
@@ -80,8 +81,8 @@ std::vector<Seen> prepare(const BallTrack& track, const World& world) {
   return out;
 }
 
-double fit_window(Chain& chain, const World& world, Cloth& cloth, std::size_t end, int iterations,
-                  std::size_t back, int gentle) {
+double fit_window(Chain& chain, const World& world, Cloth& cloth, std::size_t end, int iterations, std::size_t back,
+                  int gentle) {
   Problem p = window(chain, world, cloth, end, back);
   const FitSummary s = fit(p, {.iterations = iterations, .gentle = gentle});
   const std::size_t n = p.chains[0].legs.size();

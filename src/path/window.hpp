@@ -17,8 +17,8 @@ inline constexpr double kOff = 18.0;
 [[nodiscard]] std::vector<Seen> prepare(const BallTrack& track, const World& world);
 
 // Fits the last `back` legs to the sightings up to index `end` (what lies before is held) and returns the cost.
-double fit_window(Chain& chain, const World& world, Cloth& cloth, std::size_t end, int iterations,
-                  std::size_t back = 2, int gentle = 0);
+double fit_window(Chain& chain, const World& world, Cloth& cloth, std::size_t end, int iterations, std::size_t back = 2,
+                  int gentle = 0);
 
 // The same, thoroughly, from several slides: which way a ball slides is not seen in its first sightings, and the fit
 // does not turn a slide round by itself. Keeps and returns the least cost.

@@ -12,12 +12,12 @@
 namespace baizetrace::path {
 
 struct ContactError {
-  double time = 0, place = 0;          // s, m
-  double time_bar = 0, place_bar = 0;  // DESIGN.md, section 9
+  double time = 0, place = 0;                    // s, m
+  double time_bar = 0, place_bar = 0;            // DESIGN.md, section 9
   double in_u_time = 0, in_u_x = 0, in_u_y = 0;  // errors in stated standard uncertainties
   double speed = 0, speed_bar = 0, in_u_speed = 0;
   double heading = 0, heading_bar = 0, in_u_heading = 0;  // radians
-  bool free_run = false;               // arrived after 0.2 s of free motion: speed and heading count
+  bool free_run = false;                                  // arrived after 0.2 s of free motion: speed and heading count
 };
 
 struct TruthScore {
@@ -27,7 +27,7 @@ struct TruthScore {
   std::vector<double> path_errors;     // m, at the rows
   int rows_due = 0, rows_got = 0;
   std::vector<double> rest_errors, rest_in_u;  // m; both coordinates in stated u
-  double slowest = 0;                  // s, reconstruct of one episode
+  double slowest = 0;                          // s, reconstruct of one episode
 };
 
 inline std::string plain(const std::string& name) { return name.starts_with("red") ? "red" : name; }
@@ -185,7 +185,8 @@ inline void score_clip(const std::string& clip, const support::LookOptions& opti
       const std::size_t wrong = out.wrong.size();
       score_attempt(truth, a, e, paths, out);
       for (std::size_t k = wrong; k < out.wrong.size(); ++k)
-        out.wrong[k] = clip + " seed " + std::to_string(options.seed) + " attempt " + std::to_string(i + 1) + ": " + out.wrong[k];
+        out.wrong[k] =
+            clip + " seed " + std::to_string(options.seed) + " attempt " + std::to_string(i + 1) + ": " + out.wrong[k];
     }
     out.invented += !real;
   }

@@ -33,16 +33,16 @@ struct Dice {
 };
 
 struct LookOptions {
-  double sd = 0.0005;          // m, of a sighting, each axis
-  double shared = 0.0002;      // m, of the error that a place in the picture has (the same at rest, slow when moving)
-  double outliers = 0.01;      // share of sightings that are off by centimetres
-  double missed = 0.02;        // share of sightings that are not there
-  double confused = 0.03;      // share of sightings whose colour says another kind
+  double sd = 0.0005;      // m, of a sighting, each axis
+  double shared = 0.0002;  // m, of the error that a place in the picture has (the same at rest, slow when moving)
+  double outliers = 0.01;  // share of sightings that are off by centimetres
+  double missed = 0.02;    // share of sightings that are not there
+  double confused = 0.03;  // share of sightings whose colour says another kind
   double false_sightings = 0.02;  // a frame, anywhere on the bed
-  double jitter = 0.0;         // s, of the frames' timestamps (sd)
-  int every = 1;               // every n-th frame only
-  bool hide_strike = false;    // the cue ball is hidden from 0.2 s before the strike to 0.1 s after it
-  bool bump = true;            // the mount's knock shows as a shift of everything until the rig is found again
+  double jitter = 0.0;            // s, of the frames' timestamps (sd)
+  int every = 1;                  // every n-th frame only
+  bool hide_strike = false;       // the cue ball is hidden from 0.2 s before the strike to 0.1 s after it
+  bool bump = true;               // the mount's knock shows as a shift of everything until the rig is found again
   std::uint64_t seed = 1;
 };
 
@@ -73,8 +73,8 @@ inline Vec2 place_error(const Vec2& p, double size, std::uint64_t seed) {
   return size * std::sqrt(2.0) * Vec2(std::sin(a * 9 * p.x() + 5 * p.y() + 1), std::cos(a * 8 * p.y() - 6 * p.x() + 2));
 }
 
-inline std::vector<Look> looks_from(const nlohmann::json& truth, const table::Table& table,
-                                    const table::BallSet& balls, const LookOptions& o) {
+inline std::vector<Look> looks_from(const nlohmann::json& truth, const table::Table& table, const table::BallSet& balls,
+                                    const LookOptions& o) {
   std::vector<Look> out;
   Dice dice{o.seed * 7919 + 13};
   const double height = truth["camera"]["image_size"][1], readout = truth["camera"]["readout_s"];
@@ -102,7 +102,8 @@ inline std::vector<Look> looks_from(const nlohmann::json& truth, const table::Ta
         for (double y = -r; y <= r; y += 0.03) look.cover.cover(p + Vec2(x, y));
     };
     const auto colour_of = [&](std::size_t kind) {
-      if (dice.uniform() < o.confused) kind = static_cast<std::size_t>(dice.uniform() * static_cast<double>(balls.kinds.size()));
+      if (dice.uniform() < o.confused)
+        kind = static_cast<std::size_t>(dice.uniform() * static_cast<double>(balls.kinds.size()));
       std::vector<float> c;
       for (std::size_t k = 0; k < balls.kinds.size(); ++k)
         c.push_back(k == kind ? 0.0F : static_cast<float>(-std::max(0.5, 6.0 + 2.0 * dice.normal())));
