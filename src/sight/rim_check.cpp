@@ -14,7 +14,8 @@ constexpr double kChromaLevels = 5;                    // shadows keep the cloth
 constexpr double kSigmas = 4;
 
 struct Sample {
-  float luma, bare_luma, chroma_off;
+  float luma, bare_luma, chroma_off;  // chroma_off: from the bare cloth's there
+  float cb, cr;
 };
 
 std::optional<Sample> sample(const View& v, const Vec2& p) {
@@ -27,7 +28,8 @@ std::optional<Sample> sample(const View& v, const Vec2& p) {
     return static_cast<float>(now.at<std::uint8_t>(cy, cx)) - 128.0F - (was.at<float>(cy, cx) - 128.0F) * gain;
   };
   const float cb = off(v.cb, v.bare_cb), cr = off(v.cr, v.bare_cr);
-  return Sample{static_cast<float>(v.luma.at<std::uint8_t>(y, x)) - 16.0F, bare, std::sqrt(cb * cb + cr * cr)};
+  return Sample{static_cast<float>(v.luma.at<std::uint8_t>(y, x)) - 16.0F, bare, std::sqrt(cb * cb + cr * cr),
+                static_cast<float>(v.cb.at<std::uint8_t>(cy, cx)), static_cast<float>(v.cr.at<std::uint8_t>(cy, cx))};
 }
 
 }  // namespace
@@ -50,7 +52,9 @@ double rim_share(const View& view, const Ellipse& e, const Vec2& smear, std::spa
     ++told;
     const bool bare = outer->luma > kDarkest * outer->bare_luma - luma &&
                       outer->luma < kBrightest * outer->bare_luma + luma && outer->chroma_off < chroma;
-    const bool ball = std::abs(inner->luma - outer->luma) > luma || inner->chroma_off > chroma;
+    // Against the picture itself, not the background: where a shadow was taken for the cloth there is no ball.
+    const bool ball =
+        std::abs(inner->luma - outer->luma) > luma || std::hypot(inner->cb - outer->cb, inner->cr - outer->cr) > chroma;
     good += bare && ball ? 1 : 0;
   }
   return told < kLeastTold ? 0.0 : static_cast<double>(good) / told;

@@ -1,7 +1,8 @@
 // sight_check CLIP...: sightings beside the truth, with the true camera: what `sight` itself leaves.
 //
-// CLIP is a path to a clip with its *.truth.json beside it. Prints for each clip and kind of ball the errors at rest and
-// moving, missed and invented sightings, wrong colours, how often 1.96 sigma holds the truth, and the time a frame took.
+// CLIP is a path to a clip with its *.truth.json beside it. Prints for each clip and kind of ball the errors at rest
+// and moving, missed and invented sightings, wrong colours, how often 1.96 sigma holds the truth, and the time a frame
+// took.
 #include <CLI/CLI.hpp>
 #include <chrono>
 #include <cstdio>
@@ -17,8 +18,8 @@ using baizetrace::Look;
 using baizetrace::Sighting;
 using baizetrace::Vec2;
 
-constexpr double kMatch = 0.030;        // m: nearer than this a sighting is of the true ball
-constexpr double kSeen = 0.5;           // visible fraction from which a ball counts as to be seen
+constexpr double kMatch = 0.030;  // m: nearer than this a sighting is of the true ball
+constexpr double kSeen = 0.5;     // visible fraction from which a ball counts as to be seen
 
 struct Row {
   int rest = 0, moving = 0, wanted = 0, missed = 0, wrong_colour = 0, coloured = 0, held = 0, tested = 0;
@@ -44,18 +45,27 @@ void print(const char* name, const Row& r) {
               r.rest_tested ? 100.0 * r.rest_held / r.rest_tested : 0, r.tested ? 100.0 * r.held / r.tested : 0);
 }
 
-int check(const std::string& file, bool verbose, double from, double until) {
+int check(const std::string& file, const std::string& rig_file, bool verbose, double from, double until) {
   namespace bt = baizetrace;
   const auto truth = bt::test_support::read_truth(std::filesystem::path(file).replace_extension(".truth.json"));
   if (!truth.is_object()) {
     std::fprintf(stderr, "%s: no truth beside it\n", file.c_str());
     return 1;
   }
-  const bt::camera::Rig rig = bt::test_support::truth_rig(truth);
+  bt::camera::Rig rig = bt::test_support::truth_rig(truth);
+  if (!rig_file.empty()) {
+    const auto given = bt::camera::read_rig(rig_file);
+    if (!given) {
+      std::fprintf(stderr, "%s\n", given.error().what.c_str());
+      return 1;
+    }
+    rig = *given;
+  }
   const auto spec = bt::table::read_spec("full-size");
   const auto balls = bt::table::read_ball_set("snooker");
   auto clip = bt::video::Clip::open(file);
-  for (const bt::Error* what : std::initializer_list<const bt::Error*>{!spec ? &spec.error() : nullptr, !balls ? &balls.error() : nullptr, !clip ? &clip.error() : nullptr})
+  for (const bt::Error* what : std::initializer_list<const bt::Error*>{
+           !spec ? &spec.error() : nullptr, !balls ? &balls.error() : nullptr, !clip ? &clip.error() : nullptr})
     if (what) {
       std::fprintf(stderr, "%s\n", what->what.c_str());
       return 1;
@@ -110,7 +120,9 @@ int check(const std::string& file, bool verbose, double from, double until) {
       if (want) ++r.wanted;
       if (best < 0) {
         if (want) ++r.missed;
-        if (want && verbose) std::printf("    %.3f %d %s missed at %.3f %.3f visible %.2f moving %d\n", frame->time, frame->index, b[0].get<std::string>().c_str(), at.x(), at.y(), visible, moving);
+        if (want && verbose)
+          std::printf("    %.3f %d %s missed at %.3f %.3f visible %.2f moving %d\n", frame->time, frame->index,
+                      b[0].get<std::string>().c_str(), at.x(), at.y(), visible, moving);
         continue;
       }
       used[static_cast<std::size_t>(best)] = true;
@@ -120,7 +132,9 @@ int check(const std::string& file, bool verbose, double from, double until) {
       if (state != 0) continue;
       const Vec2 d = s.at - at;
       if (verbose && d.norm() > (moving ? 0.004 : 0.002))
-        std::printf("    %.3f %d %s off %.1f %.1f mm moving %d visible %.2f seen %.2f u %.2f %.2f\n", frame->time, frame->index, b[0].get<std::string>().c_str(), 1000 * d.x(), 1000 * d.y(), moving, visible, s.visible, 1000 * std::sqrt(s.covariance(0, 0)), 1000 * std::sqrt(s.covariance(1, 1)));
+        std::printf("    %.3f %d %s off %.1f %.1f mm moving %d visible %.2f seen %.2f u %.2f %.2f\n", frame->time,
+                    frame->index, b[0].get<std::string>().c_str(), 1000 * d.x(), 1000 * d.y(), moving, visible,
+                    s.visible, 1000 * std::sqrt(s.covariance(0, 0)), 1000 * std::sqrt(s.covariance(1, 1)));
       if (moving) {
         ++r.moving;
         r.moving2 += d.squaredNorm();
@@ -142,20 +156,26 @@ int check(const std::string& file, bool verbose, double from, double until) {
         const auto k = static_cast<std::size_t>(std::max_element(s.colour.begin(), s.colour.end()) - s.colour.begin());
         if (balls->kinds[k].name != kind) {
           ++r.wrong_colour;
-          if (verbose) std::printf("    %.3f %d %s taken for %s\n", frame->time, frame->index, kind.c_str(), balls->kinds[k].name.c_str());
+          if (verbose)
+            std::printf("    %.3f %d %s taken for %s\n", frame->time, frame->index, kind.c_str(),
+                        balls->kinds[k].name.c_str());
         }
       }
     }
     for (std::size_t i = 0; i < used.size(); ++i)
       if (!used[i]) {
         ++invented;
-        if (verbose) std::printf("    %.3f %d invented at %.3f %.3f visible %.2f\n", frame->time, frame->index, look.sightings[i].at.x(), look.sightings[i].at.y(), look.sightings[i].visible);
+        if (verbose)
+          std::printf("    %.3f %d invented at %.3f %.3f visible %.2f\n", frame->time, frame->index,
+                      look.sightings[i].at.x(), look.sightings[i].at.y(), look.sightings[i].visible);
       }
   }
-  std::printf("%s: %d looks, learn %.0f ms, %.2f ms a look (worst %.1f), invented %.4f a frame, in hand %d, falling %d, exposure %.2f ms (true %.2f)\n",
-              std::filesystem::path(file).filename().c_str(), looks, learn_ms, look_ms / std::max(1, looks), worst_ms,
-              static_cast<double>(invented) / std::max(1, looks), in_hand, falling, 1000 * eye.exposure(),
-              1000 * truth["camera"]["exposure_s"].get<double>());
+  std::printf(
+      "%s: %d looks, learn %.0f ms, %.2f ms a look (worst %.1f), invented %.4f a frame, in hand %d, falling %d, "
+      "exposure %.2f ms (true %.2f)\n",
+      std::filesystem::path(file).filename().c_str(), looks, learn_ms, look_ms / std::max(1, looks), worst_ms,
+      static_cast<double>(invented) / std::max(1, looks), in_hand, falling, 1000 * eye.exposure(),
+      1000 * truth["camera"]["exposure_s"].get<double>());
   std::printf("  %-8s %6s %6s %6s %6s %6s  %5s %6s %6s  %7s  %7s  %5s  %5s\n", "kind", "rest", "rms", "worst", "x", "y",
               "moves", "rms", "worst", "missed", "colour", "95rest", "95mov");
   Row all;
@@ -172,14 +192,16 @@ int check(const std::string& file, bool verbose, double from, double until) {
 int main(int argc, char** argv) {
   CLI::App app("Sightings beside the truth of rendered clips, with the true camera. Millimetres.");
   std::vector<std::string> clips;
+  std::string rig;
   bool verbose = false;
   double from = 0, until = 1e9;
   app.add_option("clip", clips, "clips with *.truth.json beside them")->required();
+  app.add_option("--rig", rig, "this rig instead of the true one");
   app.add_flag("-v,--verbose", verbose, "each miss and each large error");
   app.add_option("--from", from, "s");
   app.add_option("--until", until, "s");
   CLI11_PARSE(app, argc, argv);
   int code = 0;
-  for (const std::string& c : clips) code = std::max(code, check(c, verbose, from, until));
+  for (const std::string& c : clips) code = std::max(code, check(c, rig, verbose, from, until));
   return code;
 }
