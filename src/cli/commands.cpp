@@ -14,6 +14,7 @@ namespace baizetrace::cli {
 namespace {
 // In the order in which a player meets them.
 constexpr std::array kCommands{
+    Command{"demo", "measures the sample clip and prints measured beside true; writes the report", declare_demo},
     Command{"measure", "the main job: every attempt in a clip, found and measured; writes session.json and a report",
             declare_measure},
     Command{"register", "find the table in a clip: lens, pose, size; writes the rig and a picture to check",

@@ -10,7 +10,8 @@ namespace baizetrace::sight {
 namespace {
 
 constexpr int kTerms = 15;  // of a polynomial of degree 4 in two variables: lamps and vignetting
-constexpr double kThingSigma = 5;
+constexpr double kThingSigma = 5, kSlightSigma = 3;
+constexpr double kMostly = 0.55;  // of a ball's disc
 
 std::array<double, kTerms> terms(double x, double y) {
   std::array<double, kTerms> t{};
@@ -161,6 +162,7 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
   const double tl = std::max({3.0, noise_luma, 2 * field.scale[0]});
   const double tc = std::max({1.5, noise_chroma, 2 * field.scale[1], 2 * field.scale[2]});
   cv::Mat unlike = cv::Mat::zeros(region.rows, region.cols, CV_8U);
+  cv::Mat slightly = cv::Mat::zeros(region.rows, region.cols, CV_8U);
   cv::Mat smooth[3];
   for (cv::Mat& m : smooth) m = cv::Mat::zeros(region.rows, region.cols, CV_32F);
   std::array<std::vector<float>, 3> middle;
@@ -179,6 +181,7 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
       const double db = (static_cast<double>(cb.at<float>(y, x)) - v[1]) / tc;
       const double dr = (static_cast<double>(cr.at<float>(y, x)) - v[2]) / tc;
       const double q = dl * dl + db * db + dr * dr;
+      if (q > kSlightSigma * kSlightSigma) slightly.at<std::uint8_t>(y, x) = 255;
       if (q > kThingSigma * kThingSigma) {
         unlike.at<std::uint8_t>(y, x) = 255;
       } else {
@@ -195,6 +198,13 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
   cv::Mat thing;
   cv::morphologyEx(unlike, thing, cv::MORPH_OPEN, disc(half));
   thing |= ball_sized(region, coarse, cb, cr);
+  // A ball of the cloth's own colour differs in places only (its bright side may match the cloth): most of a ball's
+  // disc is slightly unlike. Lines and chalk marks fill less of one.
+  cv::Mat share, mostly;
+  const int window = std::max(1, static_cast<int>(std::lround(0.75 * region.ball_radius / 2)));
+  cv::boxFilter(slightly, share, CV_32F, {2 * window + 1, 2 * window + 1});
+  cv::dilate(share > 255 * kMostly, mostly, disc(window));
+  thing |= mostly;
   const int margin = std::max(2, static_cast<int>(std::lround(region.ball_radius / 2 * 0.7)));
   cv::dilate(thing, thing, disc(margin));
 

@@ -25,16 +25,19 @@ constexpr double kRefusedFor = 0.25;    // s that a place in such a blob is not 
 constexpr double kVisibleKnown = 0.30;  // share of the outline that must be seen of a ball known to be there
 constexpr double kVisibleNew = 0.56;    // and of one that is not
 constexpr double kRimFitted = 0.62;     // of a new ball's outline, once fitted; and
-constexpr double kRimKnown = 0.30;      // of one that was followed here
-constexpr double kRimNew = 0.40;        // of a candidate's outline that must look like a ball's before it is fitted
-constexpr double kStrangest = 25;       // squared standard deviations from the nearest kind's colour
-constexpr double kScatter = 5;          // levels of chroma: a ball has one colour, a sleeve and a hand have not
-constexpr double kForgetResting = 20;   // s out of sight
-constexpr double kForgetMoving = 0.4;   // s
-constexpr double kFastest = 12;         // m/s, of anything on a table
-constexpr double kFallen = 0.003;       // m beyond the fall: no longer on the bed
-constexpr double kShadowReach = 1.7;    // ball radii around a ball where the cloth is not bare
-constexpr double kMoved = 0.6;          // px between frames: it moves
+constexpr double kRimSpot = 0.25;       // of one on a spot, where balls belong; then it must stand out well
+constexpr double kContrastSpot = 25;
+constexpr double kVisibleSpot = 0.7;
+constexpr double kRimKnown = 0.20;     // of one that was followed here
+constexpr double kRimNew = 0.40;       // of a candidate's outline that must look like a ball's before it is fitted
+constexpr double kStrangest = 25;      // squared standard deviations from the nearest kind's colour
+constexpr double kScatter = 5;         // levels of chroma: a ball has one colour, a sleeve and a hand have not
+constexpr double kForgetResting = 20;  // s out of sight
+constexpr double kForgetMoving = 0.4;  // s
+constexpr double kFastest = 12;        // m/s, of anything on a table
+constexpr double kFallen = 0.003;      // m beyond the fall: no longer on the bed
+constexpr double kShadowReach = 1.7;   // ball radii around a ball where the cloth is not bare
+constexpr double kMoved = 0.6;         // px between frames: it moves
 
 }  // namespace
 
@@ -52,6 +55,7 @@ struct Eye::State {
   cv::Mat change, open;
   double radius;
   double last_time = -1, interval = 1.0 / 30;
+  double spots_looked_at = -1;  // s
   bool learned = false;
 
   State(const camera::Rig& r, const table::Table& t, const table::BallSet& b, const EyeOptions& o)
@@ -71,6 +75,7 @@ struct Eye::State {
   void take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked);
   void seek_new(const View& view, const video::Frame& frame);
   bool refused_lately(const Vec2& pixel, double time);
+  void seek_on_spots(const View& view, const video::Frame& frame);
   void erase(const KnownBall& ball);
   void cover_rest(Look& look);
   std::vector<Ellipse> others_near(const Vec2& pixel, const KnownBall* but) const;
@@ -184,14 +189,19 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
 
 bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBall& ball) {
   const double time = own_time(frame, ball.pixel);
+  const auto as_before = [&] {
+    ball.time = time;
+    ball.seen = true;
+    ball.fresh = false;
+    ball.lost = false;
+    return true;
+  };
+  double change = 1e9;
   if (!ball.moving) {
-    const double change = ball.change(view), since = time - ball.fit_time;
+    const double since = time - ball.fit_time;
+    change = ball.change(view);
     if ((change < 1 && since < kRefitEvery) || (change < kShadowChange && since < kRefitShadowed)) {
-      ball.time = time;
-      ball.seen = true;
-      ball.fresh = false;
-      ball.lost = false;
-      return true;
+      return as_before();
     }
   }
   const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;
@@ -213,6 +223,11 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   const auto fit = fit_ball(view, rig.camera, *at, radius, o);
   if (!fit || !accept(*fit, kVisibleKnown) || !ball.same_colour(fit->colour)) return false;
   if (rim_share(view, fit->ellipse, fit->smear, others) < kRimKnown) return false;
+  // The ball's own picture has hardly changed: it has not moved, whatever shadows do to the fit.
+  if (change < kShadowChange && (fit->pixel - ball.pixel).norm() > kMoved) {
+    ball.fit_time = time;
+    return as_before();
+  }
   take(frame, view, *fit, ball, true);
   return true;
 }
@@ -230,6 +245,33 @@ void Eye::State::erase(const KnownBall& ball) {
       const double t = l2 > 0 ? std::clamp((p - c).dot(ball.smear) / l2, -0.5, 0.5) : 0;
       if (ball.ellipse.share(p - t * ball.smear) < 1.15 + 1.5 / ball.ellipse.radius) change.at<std::uint8_t>(y, x) = 0;
     }
+}
+
+// A ball of the cloth's own colour leaves no whole blob; where balls are spotted it is looked for directly.
+void Eye::State::seek_on_spots(const View& view, const video::Frame& frame) {
+  spots_looked_at = frame.time;
+  for (const auto& [name, spot] : rig.spots) {
+    const auto outline = ball_ellipse(rig.camera, spot, radius);
+    if (!outline) continue;
+    const auto taken = [&](const Ellipse& e) {
+      return std::any_of(known.begin(), known.end(),
+                         [&](const KnownBall& k) { return (k.ellipse.centre - e.centre).norm() < 1.5 * e.radius; });
+    };
+    if (taken(*outline)) continue;
+    const auto others = others_near(outline->centre, nullptr);
+    BallFitOptions o;
+    o.others = others;
+    o.search = std::max(4.0, 0.4 * outline->radius);
+    const auto fit = fit_ball(view, rig.camera, spot, radius, o);
+    if (!fit || !accept(*fit, kVisibleSpot) || fit->contrast < kContrastSpot || taken(fit->ellipse)) continue;
+    if (rim_share(view, fit->ellipse, fit->smear, others) < kRimSpot) continue;
+    if (learned &&
+        (colours.strangeness(fit->colour) > kStrangest || fit->colour_scatter > kScatter + 2 * view.noise_chroma))
+      continue;
+    known.emplace_back();
+    take(frame, view, *fit, known.back(), false);
+    erase(known.back());
+  }
 }
 
 bool Eye::State::refused_lately(const Vec2& pixel, double time) {
@@ -372,6 +414,8 @@ Look Eye::State::look(const video::Frame& frame) {
       }
   for (const KnownBall& k : known)
     if (k.seen) erase(k);
+  if (spots_looked_at < 0 || frame.time - spots_looked_at > kRefitEvery || frame.time < spots_looked_at)
+    seek_on_spots(view, frame);
   seek_new(view, frame);
 
   std::erase_if(known, [&](const KnownBall& k) {

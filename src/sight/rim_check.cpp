@@ -9,7 +9,7 @@ namespace {
 constexpr int kPoints = 24, kLeastTold = 6;
 constexpr double kOutside = 1.25, kInside = 0.80;      // ball radii, plus and less the search's slack
 constexpr double kSlack = 1.5;                         // px
-constexpr float kDarkest = 0.45F, kBrightest = 1.12F;  // of the bare cloth, in a ball's or a hand's shadow
+constexpr float kDarkest = 0.45F, kBrightest = 1.45F;  // of the bare cloth: shadows, and cloth that was learnt in one
 constexpr double kChromaLevels = 5;                    // shadows keep the cloth's colour but for this
 constexpr double kSigmas = 4;
 
@@ -24,12 +24,15 @@ std::optional<Sample> sample(const View& v, const Vec2& p) {
   const int cx = std::min(x / 2, v.cb.cols - 1), cy = std::min(y / 2, v.cb.rows - 1);
   const float gain = v.gain.at(p.x(), p.y());
   const float bare = (v.bare_luma.at<float>(y, x) - 16.0F) * gain;
+  // Light and shadow scale the cloth's colour with its brightness.
+  const float luma = static_cast<float>(v.luma.at<std::uint8_t>(y, x)) - 16.0F;
+  const float share = std::clamp(luma / std::max(bare, 1.0F), 0.2F, 2.0F) * gain;
   const auto off = [&](const cv::Mat& now, const cv::Mat& was) {
-    return static_cast<float>(now.at<std::uint8_t>(cy, cx)) - 128.0F - (was.at<float>(cy, cx) - 128.0F) * gain;
+    return static_cast<float>(now.at<std::uint8_t>(cy, cx)) - 128.0F - (was.at<float>(cy, cx) - 128.0F) * share;
   };
   const float cb = off(v.cb, v.bare_cb), cr = off(v.cr, v.bare_cr);
-  return Sample{static_cast<float>(v.luma.at<std::uint8_t>(y, x)) - 16.0F, bare, std::sqrt(cb * cb + cr * cr),
-                static_cast<float>(v.cb.at<std::uint8_t>(cy, cx)), static_cast<float>(v.cr.at<std::uint8_t>(cy, cx))};
+  return Sample{luma, bare, std::sqrt(cb * cb + cr * cr), static_cast<float>(v.cb.at<std::uint8_t>(cy, cx)),
+                static_cast<float>(v.cr.at<std::uint8_t>(cy, cx))};
 }
 
 }  // namespace
