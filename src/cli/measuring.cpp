@@ -162,7 +162,9 @@ path::Play make_attempts(const std::vector<Seen>& seen, const Ground& g, const t
     const path::EpisodePaths paths = path::reconstruct(s.episode, table, g.balls, how);
     auto attempt = practice::attempt_from(s.episode, paths, g.balls, as);
     if (!attempt) {
-      session.warnings.push_back({s.episode.begin, fmt::format("not an attempt: {}", paths.why_not)});
+      // What a player would wonder about; balls put back are no news.
+      if (paths.why_not == "nudged")
+        session.warnings.push_back({s.episode.begin, "not an attempt: the cue ball was nudged"});
       continue;
     }
     attempt->number = static_cast<int>(session.attempts.size()) + 1;

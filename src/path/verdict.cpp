@@ -9,6 +9,8 @@ namespace {
 constexpr double kSlowestStrike = 0.10;  // m/s: a ball touched in placing it moves slower than a ball that is played
 constexpr double kShortestRun = 0.04;    // m
 constexpr int kFewestSightings = 4;      // of the cue ball's motion
+constexpr double kAway = 0.08;           // m from where it lay and where it came to lie
+constexpr int kFewestOnTheWay = 3;
 constexpr double kLeastTrusted = 0.6;    // share of them that free motion explains
 constexpr double kLeastSeen = 0.5;       // share of the frames of a short motion that show the ball: hands hide it
 constexpr double kShortMotion = 2.5;     // s
@@ -41,7 +43,13 @@ bool runs_freely(const Found& cue, const Chain& chain, const Episode& episode, c
   for (const double f : episode.frame_times) frames += f > begins && f < ends;
   if (seen < kFewestSightings || std::sqrt(sum / seen) > kWorstRms) return false;
   if (ends - begins < kShortMotion && seen < kLeastSeen * frames) return false;
-  return true;
+  // It must have been seen on its way: a ball that vanishes here and lies there was carried.
+  const Vec2 from = chain.legs[0].leg.p, to = chain.at(ends, c);
+  int on_the_way = 0;
+  for (const Seen& s : chain.seen)
+    on_the_way +=
+        s.trusted && s.time > begins && s.time < ends && (s.at - from).norm() > kAway && (s.at - to).norm() > kAway;
+  return (to - from).norm() < 2 * kAway || on_the_way >= kFewestOnTheWay;
 }
 
 }  // namespace
