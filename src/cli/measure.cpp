@@ -48,6 +48,8 @@ std::string summary_of(const practice::Session& s, const MeasureOptions& o) {
   std::string out;
   for (const practice::Warning& w : s.warnings)
     out += w.time > 0 ? fmt::format("note, {:.1f} s: {}\n", w.time, w.what) : fmt::format("note: {}\n", w.what);
+  for (const practice::Refused& r : s.refused)
+    out += fmt::format("refused, {:.1f} to {:.1f} s: {}\n", r.from, r.to, r.why);
   if (s.attempts.empty()) out += "No attempt was found: nothing was struck in this recording.\n";
   if (const auto spec = table::read_spec(s.rig.table)) {
     const table::Table table(*spec);

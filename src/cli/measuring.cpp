@@ -10,6 +10,7 @@
 #include "path/reconstruct.hpp"
 #include "practice/attempts.hpp"
 #include "practice/scoring.hpp"
+#include "practice/steadiness.hpp"
 #include "sight/eye.hpp"
 #include "table/ball_set.hpp"
 #include "table/table.hpp"
@@ -158,6 +159,7 @@ path::Play make_attempts(const std::vector<Seen>& seen, const Ground& g, const t
   for (const Seen& s : seen) first.push_back(path::reconstruct(s.episode, table, g.balls, how));
   how.play = path::read_play(first, how.play);
   const practice::AttemptOptions as{how.rig_covariance};
+  std::map<std::string, Place> reference;  // where the balls lay at first
   for (const Seen& s : seen) {
     const path::EpisodePaths paths = path::reconstruct(s.episode, table, g.balls, how);
     auto attempt = practice::attempt_from(s.episode, paths, g.balls, as);
@@ -165,6 +167,16 @@ path::Play make_attempts(const std::vector<Seen>& seen, const Ground& g, const t
       // What a player would wonder about; balls put back are no news.
       if (paths.why_not == "nudged")
         session.warnings.push_back({s.episode.begin, "not an attempt: the cue ball was nudged"});
+      continue;
+    }
+    // The rig holds for the camera as it stood when the table was found.
+    if (reference.empty()) reference = attempt->before;
+    const auto shift = practice::common_shift(reference, attempt->before);
+    if (shift) {
+      session.refused.push_back(
+          {s.episode.begin, s.episode.end,
+           fmt::format("the camera has moved: all balls seem {:.0f} mm off where they lay; places cannot be trusted",
+                       1e3 * shift->norm())});
       continue;
     }
     attempt->number = static_cast<int>(session.attempts.size()) + 1;

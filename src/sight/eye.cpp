@@ -196,11 +196,11 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     ball.lost = false;
     return true;
   };
-  double change = 1e9;
+  double differs = 1e9;
   if (!ball.moving) {
     const double since = time - ball.fit_time;
-    change = ball.change(view);
-    if ((change < 1 && since < kRefitEvery) || (change < kShadowChange && since < kRefitShadowed)) {
+    differs = ball.change(view);
+    if ((differs < 1 && since < kRefitEvery) || (differs < kShadowChange && since < kRefitShadowed)) {
       return as_before();
     }
   }
@@ -224,7 +224,7 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   if (!fit || !accept(*fit, kVisibleKnown) || !ball.same_colour(fit->colour)) return false;
   if (rim_share(view, fit->ellipse, fit->smear, others) < kRimKnown) return false;
   // The ball's own picture has hardly changed: it has not moved, whatever shadows do to the fit.
-  if (change < kShadowChange && (fit->pixel - ball.pixel).norm() > kMoved) {
+  if (differs < kShadowChange && (fit->pixel - ball.pixel).norm() > kMoved) {
     ball.fit_time = time;
     return as_before();
   }
@@ -313,7 +313,7 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
         if (in_person) refused.push_back({seed.at, frame.time});
         auto fit = fit_ball(view, rig.camera, *at, radius, o);
         if (!fit || !accept(*fit, kVisibleNew)) continue;
-        if (rim_share(view, fit->ellipse, fit->smear, others) < kRimFitted) continue;
+        if (rim_share(view, fit->ellipse, fit->smear, others, in_person) < kRimFitted) continue;
         if (learned &&
             (colours.strangeness(fit->colour) > kStrangest || fit->colour_scatter > kScatter + 2 * view.noise_chroma))
           continue;

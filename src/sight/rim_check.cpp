@@ -37,7 +37,7 @@ std::optional<Sample> sample(const View& v, const Vec2& p) {
 
 }  // namespace
 
-double rim_share(const View& view, const Ellipse& e, const Vec2& smear, std::span<const Ellipse> others) {
+double rim_share(const View& view, const Ellipse& e, const Vec2& smear, std::span<const Ellipse> others, bool strict) {
   const Mat2 inverse = e.shape.inverse();
   const double out = kOutside + kSlack / e.radius, in = kInside - kSlack / e.radius;
   const auto chroma = static_cast<float>(kChromaLevels + kSigmas * view.noise_chroma);
@@ -53,11 +53,15 @@ double rim_share(const View& view, const Ellipse& e, const Vec2& smear, std::spa
     const auto outer = sample(view, beyond), inner = sample(view, e.centre + in * ray);
     if (!outer || !inner) continue;
     ++told;
-    const bool bare = outer->luma > kDarkest * outer->bare_luma - luma &&
-                      outer->luma < kBrightest * outer->bare_luma + luma && outer->chroma_off < chroma;
-    // Against the picture itself, not the background: where a shadow was taken for the cloth there is no ball.
+    const auto like_cloth = [&](const Sample& at) {
+      return at.luma > kDarkest * at.bare_luma - luma && at.luma < kBrightest * at.bare_luma + luma &&
+             at.chroma_off < chroma;
+    };
+    const bool bare = like_cloth(*outer);
+    // Against the picture itself as well: where a shadow was taken for the cloth, or falls on it, there is no ball.
     const bool ball =
-        std::abs(inner->luma - outer->luma) > luma || std::hypot(inner->cb - outer->cb, inner->cr - outer->cr) > chroma;
+        !(strict && like_cloth(*inner)) && (std::abs(inner->luma - outer->luma) > luma ||
+                                            std::hypot(inner->cb - outer->cb, inner->cr - outer->cr) > chroma);
     good += bare && ball ? 1 : 0;
   }
   return told < kLeastTold ? 0.0 : static_cast<double>(good) / told;

@@ -10,8 +10,9 @@ namespace baizetrace::sight {
 
 // Share of the outline (swept along `smear`) with bare cloth, shadowed perhaps, just outside and something else just
 // inside: near 1 for a ball lying free, near 0 inside a sleeve or along a cue. Where another ball of `others` lies just
-// outside nothing can be told; such points do not count.
+// outside nothing can be told; such points do not count. `strict`: what is inside must not be cloth in a shadow either
+// (near people, who throw shadows; a ball of the cloth's colour may fail that).
 [[nodiscard]] double rim_share(const View& view, const Ellipse& ellipse, const Vec2& smear,
-                               std::span<const Ellipse> others);
+                               std::span<const Ellipse> others, bool strict = false);
 
 }  // namespace baizetrace::sight
