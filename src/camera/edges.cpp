@@ -151,6 +151,12 @@ PointAt side_point(const Unknowns& x, int side, double along, double base, doubl
 }
 }  // namespace
 
+std::array<int, 4> stripe_counts(const table::Table& table, double step) {
+  std::array<int, 4> counts{};
+  for (const Stripe& s : stripes(table, step)) ++counts[static_cast<std::size_t>(s.side)];
+  return counts;
+}
+
 std::vector<Mark> nose_marks(const Scene& scene, const Unknowns& x, const table::Table& table,
                              const EdgeOptions& options, NoseLook* look) {
   std::vector<Mark> marks;
@@ -217,7 +223,7 @@ std::vector<Mark> rail_marks(const Scene& scene, const Unknowns& x, const table:
 std::vector<Mark> line_marks(const Scene& scene, const Unknowns& x, const EdgeOptions& options) {
   std::vector<Mark> marks;
   const Camera camera = x.camera();
-  const double end = x.half_width - 0.03, half = 0.02;
+  const double end = x.half_width - 0.03, half = kLinePiece / 2;
   for (double at_x = -end; at_x <= end; at_x += 2 * half) {
     const PointAt at = [&](double s, double d) { return Vec3(at_x + s, x.line_y + x.line_slope * (at_x + s) + d, 0); };
     const auto p = profile(scene.luma, 1, camera, at, half, -options.line_reach - 0.012, options.line_reach + 0.012);
@@ -233,7 +239,7 @@ std::vector<Mark> line_marks(const Scene& scene, const Unknowns& x, const EdgeOp
 std::vector<Mark> d_marks(const Scene& scene, const Unknowns& x, const EdgeOptions& options) {
   std::vector<Mark> marks;
   const Camera camera = x.camera();
-  const double half = 0.015, step = 2 * half / std::max(0.05, x.d_radius);
+  const double half = kDPiece / 2, step = 2 * half / std::max(0.05, x.d_radius);
   for (double a = -kPi + 2 * step; a <= -2 * step; a += step) {
     const PointAt at = [&](double s, double d) {
       const double angle = a + s / x.d_radius, r = x.d_radius + d;

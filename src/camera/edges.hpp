@@ -17,6 +17,8 @@
 
 namespace baizetrace::camera {
 
+inline constexpr double kLinePiece = 0.04, kDPiece = 0.03;  // m: pieces of the baulk line and of the D
+
 struct EdgeOptions {
   double nose_reach = 0.014;  // m, either side of the model's nose in which it is looked for
   double rail_reach = 0.014;
@@ -24,6 +26,9 @@ struct EdgeOptions {
   double step = 0.08;  // m, a stripe's length
   NoseLook look;       // what noses look like in this picture
 };
+
+// How many stripes each side has, in the order of Side.
+[[nodiscard]] std::array<int, 4> stripe_counts(const table::Table& table, double step);
 
 // `look`: what the noses of this picture turned out to look like, for the next round.
 [[nodiscard]] std::vector<Mark> nose_marks(const Scene& scene, const Unknowns& x, const table::Table& table,

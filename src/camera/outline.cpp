@@ -17,8 +17,9 @@ constexpr double kNearPocket = 0.16;  // m: the cloth's border turns away from t
 constexpr double kFollows = 0.010;    // m: a border point this near to the model's border follows it
 constexpr double kBorderSd = 1.5;     // px: a mask's border is a pixel of the half-size picture
 constexpr std::size_t kMostPoints = 900;
-constexpr double kWellFitted = 1.3;  // px: about the grain of the half-size mask
-constexpr double kBin = 0.10;        // m: coverage is counted in pieces of this length
+constexpr double kCornersFollow = 0.3;  // of the border: less is another region
+constexpr double kWellFitted = 1.3;     // px: about the grain of the half-size mask
+constexpr double kBin = 0.10;           // m: coverage is counted in pieces of this length
 
 Unknowns start(const table::Spec& spec, int width, int height, const LensGuess& lens) {
   Unknowns x;
@@ -141,6 +142,17 @@ void refine_on_border(Guess& g, const std::vector<Vec2>& border, const Beliefs& 
     if (!solve(g.x, border_marks(g.x, border, reach), beliefs, how).usable) return;
   }
 }
+
+std::vector<Vec2> thinned(const std::vector<Vec2>& border) {
+  std::vector<Vec2> out;
+  const std::size_t step = std::max<std::size_t>(1, border.size() / kMostPoints);
+  for (std::size_t i = 0; i < border.size(); i += step) out.push_back(border[i]);
+  return out;
+}
+
+bool better(const Guess& a, const Guess& b) {
+  return a.coverage - 0.02 * std::min(20.0, a.rms_pixels) > b.coverage - 0.02 * std::min(20.0, b.rms_pixels);
+}
 }  // namespace
 
 Unknowns other_end(const Unknowns& x) {
@@ -156,9 +168,7 @@ Unknowns other_end(const Unknowns& x) {
 }
 
 std::vector<Guess> guess_from_cloth(const ClothRegion& cloth, const table::Spec& spec, int width, int height) {
-  std::vector<Vec2> border;
-  const std::size_t step = std::max<std::size_t>(1, cloth.border.size() / kMostPoints);
-  for (std::size_t i = 0; i < cloth.border.size(); i += step) border.push_back(cloth.border[i]);
+  const std::vector<Vec2> border = thinned(cloth.border);
   Beliefs beliefs;
   beliefs.half_width = spec.half_width;
   beliefs.half_length = spec.half_length;
@@ -186,22 +196,32 @@ std::vector<Guess> guess_from_cloth(const ClothRegion& cloth, const table::Spec&
       if (turn == 2) break;
     }
   }
-  std::sort(guesses.begin(), guesses.end(), [](const Guess& a, const Guess& b) {
-    return a.coverage - 0.02 * a.rms_pixels > b.coverage - 0.02 * b.rms_pixels;
-  });
+  std::stable_sort(guesses.begin(), guesses.end(), better);
   return guesses;
 }
 
-std::vector<Guess> guess_from_corners(const std::array<Vec2, 4>& corners, const table::Spec& spec, int width,
-                                      int height) {
+std::vector<Guess> guess_from_corners(const std::array<Vec2, 4>& corners, const std::vector<ClothRegion>& regions,
+                                      const table::Spec& spec, int width, int height) {
   std::vector<Guess> guesses;
+  Beliefs beliefs;
+  beliefs.half_width = spec.half_width;
+  beliefs.half_length = spec.half_length;
   for (const LensGuess& lens : kLenses) {
     Guess g;
     g.x = start(spec, width, height, lens);
     const double w = g.x.half_width, l = g.x.half_length;
-    if (pose_from_plane(g.x, {Vec2(-w, -l), Vec2(w, -l), Vec2(w, l), Vec2(-w, l)}, spec.nose_height, corners))
-      guesses.push_back(g);
+    if (!pose_from_plane(g.x, {Vec2(-w, -l), Vec2(w, -l), Vec2(w, l), Vec2(-w, l)}, spec.nose_height, corners))
+      continue;
+    guesses.push_back(g);
+    for (const ClothRegion& region : regions) {
+      Guess on_border = g;
+      const auto border = thinned(region.border);
+      refine_on_border(on_border, border, beliefs);
+      judge(on_border, border);
+      if (on_border.coverage > kCornersFollow) guesses.push_back(on_border);
+    }
   }
+  std::stable_sort(guesses.begin(), guesses.end(), better);
   return guesses;
 }
 

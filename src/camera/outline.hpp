@@ -19,7 +19,9 @@ struct Guess {
                                                   int height);
 
 // The same from the noses' four corners given by hand: baulk-left, baulk-right, top-right, top-left.
-[[nodiscard]] std::vector<Guess> guess_from_corners(const std::array<Vec2, 4>& corners, const table::Spec& spec,
+// The cloth's border, if any region has one that follows, tells the lens.
+[[nodiscard]] std::vector<Guess> guess_from_corners(const std::array<Vec2, 4>& corners,
+                                                    const std::vector<ClothRegion>& regions, const table::Spec& spec,
                                                     int width, int height);
 
 // The same table seen with its ends exchanged.

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "camera/rig.hpp"
+#include "camera/scene.hpp"
 #include "table/ball_set.hpp"
 #include "video/clip.hpp"
 
@@ -35,6 +36,10 @@ struct Registration {
 // Errors: what Clip::open says. Not finding a table is not an error but found == false with the reason.
 [[nodiscard]] Result<Registration> register_clip(const std::string& file, const table::Spec& spec,
                                                  const table::BallSet& balls, const RegisterOptions& options = {});
+
+// The same from a scene that was gathered already.
+[[nodiscard]] Registration register_scene(const Scene& scene, const table::Spec& spec, const table::BallSet& balls,
+                                          const RegisterOptions& options = {});
 
 // The table's model (noses, jaws, pockets, line, D, spots) drawn over a picture, for the eye to check.
 void draw_table(cv::Mat& bgr, const Rig& rig, const table::Spec& spec);

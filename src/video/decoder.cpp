@@ -115,7 +115,8 @@ void Decoder::feed() {
   ++packets_;
   if (!(packet_->flags & AV_PKT_FLAG_DISCARD)) ++kept_;
   last_corrupt_ = packet_->flags & AV_PKT_FLAG_CORRUPT;
-  sent_[packet_->pts] = {++serial_, last_corrupt_};
+  sent_[packet_->pts != AV_NOPTS_VALUE ? packet_->pts : packet_->dts] = ++serial_;
+  if (last_corrupt_) damaged_.insert(serial_);
   if (packet_->flags & AV_PKT_FLAG_KEY) keys_.insert(serial_);
   Complaints::name_packet(*codec_, serial_);
   // A packet that the decoder refuses gives no frame; close() counts it as lost.
@@ -161,21 +162,20 @@ void Decoder::judge(std::int64_t ticks, Frame& frame) {
   frame.damaged = picture_->decode_error_flags != 0 || (picture_->flags & AV_FRAME_FLAG_CORRUPT) != 0;
   const auto sent = sent_.find(ticks);
   if (sent == sent_.end()) return;  // the decoder made the timestamp up
-  const Sent packet = sent->second;
-  // Frames come out in time's order: what should have come out before this one never will. (Cut away by an edit list,
-  // passed over by a seek, or lost to damage: then the decoder complained.)
-  for (auto gone = sent_.begin(); gone != sent; ++gone)
-    if (gone->second.corrupt || complaints_->take(gone->second.serial)) damaged_.insert(gone->second.serial);
+  const std::int64_t serial = sent->second;
+  // Frames come out in time's order: what should have come out before this one never will (cut away by an edit list,
+  // passed over by a seek, or lost).
   sent_.erase(sent_.begin(), std::next(sent));
-  frame.damaged = frame.damaged || packet.corrupt || complaints_->take(packet.serial);
-  if (frame.damaged) damaged_.insert(packet.serial);
+  // By now everything decoded before this frame has been complained about; packets after it perhaps not yet.
+  complaints_->take_up_to(serial, damaged_);
+  if (frame.damaged) damaged_.insert(serial);
+  frame.damaged = damaged_.contains(serial);
   // A frame is predicted from frames decoded before it, back to the key frame before.
-  const auto after = keys_.upper_bound(packet.serial);
+  const auto after = keys_.upper_bound(serial);
   const std::int64_t key = after == keys_.begin() ? 0 : *std::prev(after);
   keys_.erase(keys_.begin(), keys_.lower_bound(key));
   damaged_.erase(damaged_.begin(), damaged_.lower_bound(key));
-  const auto damage = damaged_.begin();
-  frame.doubtful = !frame.damaged && damage != damaged_.end() && *damage < packet.serial;
+  frame.doubtful = !frame.damaged && !damaged_.empty() && *damaged_.begin() < serial;
 }
 
 std::optional<Frame> Decoder::read() {
@@ -205,6 +205,7 @@ std::optional<Frame> Decoder::read() {
     last_luma_ = frame.luma;
     last_ = ticks;
     ++end_.frames;
+    last_damaged_ = frame.damaged;
     end_.damaged += frame.damaged;
     end_.doubtful += frame.doubtful;
     end_.repeated += frame.repeated;
@@ -226,7 +227,7 @@ void Decoder::close(std::string why) {
   if (!read_error_.empty()) {
     end_.why = fmt::format("the file cannot be read beyond {} ({})", place, read_error_);
   } else if (read < all.packets || last_corrupt_ ||
-             (all.packets == 0 && info_.duration - end_.last_time > kMissingTail)) {
+             (all.packets == 0 && (last_damaged_ || info_.duration - end_.last_time > kMissingTail))) {
     end_.why = fmt::format("the file ends at {}: it was cut short", place);
   } else if (const std::int64_t lost = kept_ - end_.frames; from_start_ && lost > 0) {
     end_.damaged += static_cast<int>(lost);

@@ -60,16 +60,12 @@ class Decoder {
   std::vector<std::int64_t> shown_;      // all timestamps, sorted; read at the first seek
   bool from_start_ = true;               // no seek since opening
   std::int64_t packets_ = 0, kept_ = 0;  // read; of them to be shown
-  bool last_corrupt_ = false;
+  bool last_corrupt_ = false, last_damaged_ = false;
   std::string read_error_;
-  // A packet sent whose frame has not come out yet, by its timestamp.
-  struct Sent {
-    std::int64_t serial = 0;  // in the order of decoding, across seeks
-    bool corrupt = false;
-  };
-  std::map<std::int64_t, Sent> sent_;
+  // Packets are numbered in the order of decoding, across seeks.
+  std::map<std::int64_t, std::int64_t> sent_;  // timestamp -> number of packets whose frame has not come out yet
   std::int64_t serial_ = 0;
-  std::set<std::int64_t> keys_, damaged_;  // serials of key frames sent; of damaged frames
+  std::set<std::int64_t> keys_, damaged_;  // numbers of key frames sent; of damaged packets
   int width_ = 0, height_ = 0, format_ = -1;
 };
 

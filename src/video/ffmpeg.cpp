@@ -44,9 +44,11 @@ void Complaints::listen_to(AVCodecContext& codec) { codec.opaque = this; }
 
 void Complaints::name_packet(AVCodecContext& codec, std::int64_t serial) { codec.reordered_opaque = serial; }
 
-bool Complaints::take(std::int64_t serial) {
+void Complaints::take_up_to(std::int64_t serial, std::set<std::int64_t>& packets) {
   const std::scoped_lock lock(mutex_);
-  return serials_.erase(serial) > 0;
+  const auto last = serials_.upper_bound(serial);
+  packets.insert(serials_.begin(), last);
+  serials_.erase(serials_.begin(), last);
 }
 
 void Complaints::clear() {

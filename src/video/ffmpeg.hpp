@@ -54,8 +54,8 @@ class Complaints {
   void listen_to(AVCodecContext& codec);
   // Before a packet is sent: what it is called.
   static void name_packet(AVCodecContext& codec, std::int64_t serial);
-  // True (once) when the packet was complained about.
-  bool take(std::int64_t serial);
+  // Moves the packets complained about, up to this serial number, into `packets`.
+  void take_up_to(std::int64_t serial, std::set<std::int64_t>& packets);
   void clear();
   void add(std::int64_t serial);  // by the log, from any thread
 

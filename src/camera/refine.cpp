@@ -1,0 +1,187 @@
+#include "camera/refine.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "camera/ball_outline.hpp"
+#include "camera/edges.hpp"
+
+namespace baizetrace::camera {
+
+namespace {
+constexpr std::array<double, 3> kNoseReach{0.020, 0.008, 0.005};  // m, by round
+constexpr std::size_t kMostBalls = 12;
+constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours pull at single sectors
+constexpr double kFits = 0.8;          // px: a mark this near to the fitted curve belongs to it
+// How the noses look from this camera. Measured on footage with truth: seen from above and up to 37 degrees off, the
+// visible edge is the nose within 0.3 mm; further off the lit edge creeps down round the nose, by 4.3 mm per unit of
+// the tangent beyond 0.75. Half of that is taken as the doubt: cushions differ. A band narrower than the blur is told
+// less well.
+constexpr double kNoseU = 0.00035;  // m
+constexpr double kCreepFrom = 0.75, kCreep = 0.0043, kCreepU = 0.5;
+constexpr double kSharedScatter = 1.0;
+constexpr double kAlike = 2.2;                                // root of how many stripes err alike
+constexpr double kNarrowBelow = 0.30, kNarrowU = 0.0015;      // tangent; m
+constexpr double kRailU = 0.0015, kRailFromOutsideU = 0.005;  // m: from outside the wood hides the seam
+
+void look_along(Beliefs& beliefs, const Unknowns& x, const std::array<double, 4>& scatter) {
+  const Vec3 lens = x.pose.position();
+  const std::array<double, 4> inwards{lens.y() + x.half_length, x.half_width - lens.x(), x.half_length - lens.y(),
+                                      lens.x() + x.half_width};
+  for (std::size_t s = 0; s < 4; ++s) {
+    const double tangent = inwards[s] / std::max(0.1, lens.z() - x.nose_height);
+    const double creep = kCreep * std::max(0.0, tangent - kCreepFrom);
+    beliefs.nose_bias[s] = -creep;
+    // A nose that is hard to place is also placed wrongly as a whole.
+    const double shared = kSharedScatter * scatter[s] * lens.z() / x.lens.fx;
+    beliefs.u_nose_bias[s] = std::hypot(std::hypot(kNoseU, shared), kCreepU * creep);
+    if (tangent < kNarrowBelow)
+      beliefs.u_nose_bias[s] =
+          std::hypot(beliefs.u_nose_bias[s], kNarrowU * (1 - std::max(0.0, tangent) / kNarrowBelow));
+    beliefs.u_rail_bias[s] = tangent < 0.05 ? kRailFromOutsideU : kRailU;
+  }
+}
+
+// Typical residual by kind and side, px.
+using Scatter = std::array<std::array<double, 4>, 5>;
+int side_of(const Mark& m) { return m.kind == Kind::nose || m.kind == Kind::rail ? m.index : 0; }
+Scatter scatter_of(const Fit& fit) {
+  std::array<std::array<std::vector<double>, 4>, 5> all;
+  for (std::size_t i = 0; i < fit.marks.size(); ++i)
+    all[static_cast<std::size_t>(fit.marks[i].kind)][static_cast<std::size_t>(side_of(fit.marks[i]))].push_back(
+        std::abs(fit.summary.residuals[i]));
+  Scatter out{};
+  for (std::size_t k = 0; k < 5; ++k)
+    for (std::size_t s = 0; s < 4; ++s) {
+      auto& v = all[k][s];
+      if (v.size() < 5) continue;
+      std::nth_element(v.begin(), v.begin() + static_cast<long>(v.size() / 2), v.end());
+      out[k][s] = 1.48 * v[v.size() / 2];
+    }
+  return out;
+}
+
+// Bright balls at rest in the scene's moments, each place once.
+std::vector<RestingBall> rulers(const Scene& scene, const Unknowns& x) {
+  std::vector<RestingBall> out;
+  for (const Moment& m : scene.moments)
+    for (RestingBall& b : find_bright_balls(m, x.camera(), x.half_width, x.half_length, x.ball_radius)) {
+      const bool known =
+          std::any_of(out.begin(), out.end(), [&](const RestingBall& o) { return (o.at - b.at).norm() < 0.01; });
+      if (!known && out.size() < kMostBalls) out.push_back(std::move(b));
+    }
+  return out;
+}
+
+// What share of each curve was found and fits.
+void take_stock(Fit& fit, const table::Table& table, const Beliefs& beliefs) {
+  const std::array<int, 4> whole = stripe_counts(table, EdgeOptions{}.step);
+  std::array<double, 4> noses{}, rails{};
+  double line = 0, d = 0;
+  for (std::size_t i = 0; i < fit.marks.size(); ++i) {
+    const Mark& m = fit.marks[i];
+    if (std::abs(fit.summary.residuals[i]) > std::max(kFits, 3 * m.sd)) continue;
+    const auto side = static_cast<std::size_t>(side_of(m));
+    if (m.kind == Kind::nose) noses[side] += 1;
+    if (m.kind == Kind::rail) rails[side] += 1;
+    if (m.kind == Kind::line) line += 1;
+    if (m.kind == Kind::d) d += 1;
+  }
+  for (std::size_t s = 0; s < 4; ++s) {
+    fit.nose_share[s] = noses[s] / whole[s];
+    fit.rail_share[s] = rails[s] / whole[s];
+  }
+  if (beliefs.has_line) fit.line_share = line / (2 * fit.x.half_width / kLinePiece);
+  if (beliefs.has_d) fit.d_share = d / (kPi * beliefs.d_radius / kDPiece);
+}
+
+}  // namespace
+
+Beliefs beliefs_of(const table::Spec& spec) {
+  Beliefs b;
+  b.half_width = spec.half_width;
+  b.half_length = spec.half_length;
+  b.has_line = spec.baulk_line.has_value();
+  b.line_y_from_baulk = spec.baulk_line.value_or(0);
+  b.has_d = b.has_line && spec.d_radius.has_value();
+  b.d_radius = spec.d_radius.value_or(0);
+  return b;
+}
+
+Beliefs no_marks(Beliefs beliefs) {
+  beliefs.has_line = beliefs.has_d = false;
+  return beliefs;
+}
+
+void place_drawn(Unknowns& x, const Beliefs& beliefs) {
+  x.line_y = -x.half_length + beliefs.line_y_from_baulk;
+  x.line_slope = 0;
+  x.d_centre = Vec2(0, x.line_y);
+  x.d_radius = beliefs.d_radius;
+}
+
+double drawn_evidence(const Scene& scene, Unknowns x, const Beliefs& beliefs) {
+  if (!beliefs.has_line) return 0;
+  place_drawn(x, beliefs);
+  EdgeOptions how;
+  how.line_reach = 0.025;
+  const double line = static_cast<double>(line_marks(scene, x, how).size()) / (2 * x.half_width / kLinePiece);
+  const double d =
+      beliefs.has_d ? static_cast<double>(d_marks(scene, x, how).size()) / (kPi * x.d_radius / kDPiece) : 0;
+  return line + d;
+}
+
+Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beliefs, const RefineOptions& options) {
+  Fit fit;
+  NoseLook look;
+  std::vector<RestingBall> balls;
+  Scatter scatter{};
+  for (int round = 0; round < options.rounds; ++round) {
+    const table::Table table = table::Table(spec).resized(x.half_width, x.half_length);
+    EdgeOptions edges;
+    edges.nose_reach = kNoseReach[static_cast<std::size_t>(std::min(round, 2))];
+    edges.rail_reach = round == 0 ? kNoseReach[0] : kNoseReach[1];
+    edges.line_reach = round == 0 ? 0.020 : 0.008;
+    edges.look = look;
+    fit.marks = nose_marks(scene, x, table, edges, &look);
+    const auto add = [&](const std::vector<Mark>& more) {
+      fit.marks.insert(fit.marks.end(), more.begin(), more.end());
+    };
+    std::array<int, 4> noses{}, rails{};
+    for (const Mark& m : fit.marks) ++noses[static_cast<std::size_t>(m.index)];
+    const std::vector<Mark> rail = rail_marks(scene, x, table, edges);
+    for (const Mark& m : rail) ++rails[static_cast<std::size_t>(m.index)];
+    // The seam of cloth and wood helps to start with and where a nose is not seen; elsewhere noses are the better.
+    for (const Mark& m : rail) {
+      const auto s = static_cast<std::size_t>(m.index);
+      if (round < 2 || 3 * noses[s] < 2 * rails[s]) fit.marks.push_back(m);
+    }
+    if (beliefs.has_line) add(line_marks(scene, x, edges));
+    if (beliefs.has_d) add(d_marks(scene, x, edges));
+    if (options.rulers && (round == 2 || round + 1 == options.rounds)) {
+      balls = rulers(scene, x);
+      x.balls.clear();
+      for (const RestingBall& b : balls) x.balls.push_back(b.at);
+    }
+    for (std::size_t i = 0; i < balls.size(); ++i)
+      for (const OutlineSector& s : balls[i].sectors)
+        fit.marks.push_back(
+            {Kind::ball, static_cast<int>(i), s.angle, s.pixel, s.normal, std::hypot(s.u, kSectorFloor)});
+    // Compression and grain pull neighbouring stripes the same way: they are not so many independent readings.
+    for (Mark& m : fit.marks)
+      m.sd = std::max(m.sd, kAlike * scatter[static_cast<std::size_t>(m.kind)][static_cast<std::size_t>(side_of(m))]);
+    look_along(beliefs, x, scatter[static_cast<std::size_t>(Kind::nose)]);
+    SolveOptions how;
+    how.covariance = round + 1 == options.rounds;
+    how.lens_fine = round > 0;
+    fit.summary = solve(x, fit.marks, beliefs, how);
+    if (!fit.summary.usable) break;
+    scatter = scatter_of(fit);
+  }
+  fit.x = x;
+  fit.balls = static_cast<int>(balls.size());
+  if (fit.summary.usable) take_stock(fit, table::Table(spec).resized(x.half_width, x.half_length), beliefs);
+  return fit;
+}
+
+}  // namespace baizetrace::camera

@@ -1,0 +1,43 @@
+// From a first guess to the registration: marks are looked for where the model says, the model is fitted to the marks,
+// and so on until both hold.
+#pragma once
+
+#include <array>
+#include <vector>
+
+#include "camera/scene.hpp"
+#include "camera/solve.hpp"
+
+namespace baizetrace::camera {
+
+struct Fit {
+  Unknowns x;
+  std::vector<Mark> marks;
+  SolveSummary summary;
+  // Share of each side (baulk, right, top, left) along which its nose, or the cloth's outer edge, was found and fits.
+  std::array<double, 4> nose_share{}, rail_share{};
+  double line_share = 0, d_share = 0;  // of the baulk line and the D
+  int balls = 0;
+};
+
+struct RefineOptions {
+  int rounds = 5;
+  bool rulers = true;  // look for bright balls
+};
+
+// What a table's file says, as beliefs.
+[[nodiscard]] Beliefs beliefs_of(const table::Spec& spec);
+
+// The same without drawn marks: for a table whose ends are not told apart yet.
+[[nodiscard]] Beliefs no_marks(Beliefs beliefs);
+
+// Baulk line and D where the beliefs have them on the table as it is now.
+void place_drawn(Unknowns& x, const Beliefs& beliefs);
+
+// Share of the baulk line and of the D that can be seen where this end would have them, 0..2.
+[[nodiscard]] double drawn_evidence(const Scene& scene, Unknowns x, const Beliefs& beliefs);
+
+[[nodiscard]] Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beliefs,
+                         const RefineOptions& options = {});
+
+}  // namespace baizetrace::camera
