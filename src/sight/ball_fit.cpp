@@ -114,6 +114,7 @@ __attribute__((target_clones("avx2", "default"))) void fill_basis(const Geometry
     const float my = t * static_cast<float>(smear.y()) + static_cast<float>(moved.y());
     const float ex = static_cast<float>(g.ellipse.centre.x()) + mx, ey = static_cast<float>(g.ellipse.centre.y()) + my;
     const float kx = static_cast<float>(g.contact.x()) + mx, ky = static_cast<float>(g.contact.y()) + my;
+#pragma GCC ivdep
     for (int j = 0; j < n; ++j) {
       const float dx = px[j] - ex, dy = py[j] - ey;
       const float ux = s00 * dx + s01 * dy, uy = s01 * dx + s11 * dy;
