@@ -25,7 +25,7 @@ constexpr double kLimbBias = 0.065;  // px
 // Finding them.
 constexpr float kBrighter = 28;  // levels above the cloth
 constexpr int kCoarse = 8;       // the cloth's shade is read off a picture this much smaller
-constexpr std::size_t kLeastSectors = 9;
+constexpr std::size_t kLeastSectors = 7;
 constexpr double kLeastBallContrast = 35;  // levels
 constexpr double kRound = 0.25;            // px: scatter of the edges about a circle
 constexpr double kStill = 6;               // levels, mean change within a ball between a moment's first and last frame
