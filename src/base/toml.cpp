@@ -1,7 +1,7 @@
 #include "base/toml.hpp"
 
-#include <algorithm>
 #include <toml++/toml.h>
+#include <algorithm>
 
 #include "base/files.hpp"
 
@@ -122,9 +122,7 @@ Result<TomlTable> TomlTable::parse(std::string_view text, const std::string& nam
   return table;
 }
 
-std::optional<double> TomlTable::maybe_number(std::string_view key) {
-  return node_->as_number(node_->find(key), key);
-}
+std::optional<double> TomlTable::maybe_number(std::string_view key) { return node_->as_number(node_->find(key), key); }
 double TomlTable::number(std::string_view key) {
   const toml::node* n = node_->find(key);
   if (!n) fault(key, "is missing, expected a number");
@@ -269,18 +267,29 @@ void TomlTable::fault(std::string_view key, const std::string& why) {
   node_->fault_at(node_->table->get(key), key, why);
 }
 
-Result<Done> TomlTable::finish() const {
-  if (node_->document->first_fault) return tl::make_unexpected(Error{*node_->document->first_fault});
-  for (const auto& [k, v] : *node_->table) {
+namespace {
+// The first key that nobody asked for, as one line; with `only_near`, only one that looks like a slip of the pen.
+std::optional<std::string> unknown_key(const TomlTable::Node& node, bool only_near) {
+  for (const auto& [k, v] : *node.table) {
     const std::string key(k.str());
-    if (std::find(node_->asked.begin(), node_->asked.end(), key) != node_->asked.end()) continue;
+    if (std::find(node.asked.begin(), node.asked.end(), key) != node.asked.end()) continue;
+    const std::string near = nearest_word(key, node.asked);
+    if (only_near && near.empty()) continue;
     const toml::source_position p = k.source().begin;
-    const std::string near = nearest_word(key, node_->asked);
-    return fail("{}:{}:{}: unknown key \"{}{}\"{}", node_->document->file, p.line, p.column, node_->path, key,
-                near.empty() ? std::string() : fmt::format(", did you mean \"{}{}\"?", node_->path, near));
+    return fmt::format("{}:{}:{}: unknown key \"{}{}\"{}", node.document->file, p.line, p.column, node.path, key,
+                       near.empty() ? std::string() : fmt::format(", did you mean \"{}{}\"?", node.path, near));
   }
-  for (const auto& child : node_->below)
-    if (auto r = TomlTable(child).finish(); !r) return r;
+  for (const auto& child : node.below)
+    if (auto found = unknown_key(*child, only_near)) return found;
+  return std::nullopt;
+}
+}  // namespace
+
+Result<Done> TomlTable::finish() const {
+  // A misspelt key explains what is missed elsewhere: it is told first.
+  const bool faulty = node_->document->first_fault.has_value();
+  if (const auto unknown = unknown_key(*node_, faulty)) return tl::make_unexpected(Error{*unknown});
+  if (faulty) return tl::make_unexpected(Error{*node_->document->first_fault});
   return Done{};
 }
 

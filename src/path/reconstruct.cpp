@@ -76,6 +76,23 @@ bool tell_noses_from_jaws(Problem& problem, const std::vector<World>& worlds) {
 // How long after its last sighting a ball may have fallen, s; longer and it would have been seen on the bed.
 constexpr double kFallWithin = 0.35;
 
+// The last that was seen of it runs into a mouth: what is seen of a ball that drops is not followed, and need not be.
+bool heads_into_a_pocket(const Found& found, const World& world) {
+  constexpr double kMouth = 0.20;  // m before the fall line: three frames of a firm ball
+  constexpr double kWide = 0.02;   // m beside the fall's edge: jaws turn it in
+  const Leg& leg = found.chain.legs.back().leg;
+  const double t = std::max(leg.t, last_seen(found.chain));
+  const Vec2 at = leg.at(t, found.cloth), v = leg.velocity_at(t, found.cloth);
+  constexpr double kRolls = 0.2;  // m/s: slower, it may have stopped short
+  if (v.norm() < kRolls) return false;
+  for (const Surface& s : world.surfaces) {
+    if (s.kind != ContactKind::pocket || s.gap(at) > kMouth) continue;
+    const Vec2 to = s.centre - at;
+    if (to.dot(v) > 0 && std::abs(cross(v.normalized(), to)) < to.norm() - s.gap(at) + kWide) return true;
+  }
+  return false;
+}
+
 }  // namespace
 
 EpisodePaths reconstruct(const Episode& episode, const table::Table& table, const table::BallSet& balls,
@@ -138,7 +155,8 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
   for (std::size_t i = 0; i < found.size(); ++i) {
     found[i].chain = problem.chains[i];
     found[i].cloth = problem.cloth;
-    if (!tracks[i]->after && !found[i].lost) find_fall(found[i], worlds[i], last_seen(found[i].chain), kFallWithin);
+    if (!tracks[i]->after && (!found[i].lost || heads_into_a_pocket(found[i], worlds[i])))
+      find_fall(found[i], worlds[i], last_seen(found[i].chain), kFallWithin);
     problem.chains[i] = found[i].chain;
   }
   fit_options.covariance = true;

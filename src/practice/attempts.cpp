@@ -12,6 +12,17 @@ Place place_of(const path::Stay& stay, const AttemptOptions& options) {
   return {stay.at, covariance.diagonal().cwiseMax(0.0).cwiseSqrt()};
 }
 
+// Hands and cue hide the start: the instant of the strike is known to half a frame, and with it the pace over the run
+// to the first contact. Share of the speed, standard uncertainty.
+double unsureness_of_first_run(const path::Episode& episode, const BallPath& white) {
+  if (episode.frame_times.size() < 2) return 1;
+  const double frame =
+      (episode.frame_times.back() - episode.frame_times.front()) / static_cast<double>(episode.frame_times.size() - 1);
+  const double until = white.contacts.empty() ? white.pieces.back().to : white.contacts.front().time;
+  constexpr double kAtBest = 0.01;  // of the speed, what the slide's own friction leaves open
+  return std::hypot(kAtBest, 0.5 * frame / std::max(until - white.pieces.front().from, frame));
+}
+
 }  // namespace
 
 std::optional<Attempt> attempt_from(const path::Episode& episode, const path::EpisodePaths& paths,
@@ -50,6 +61,7 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
   if (const auto white = a.balls.find(balls.kinds[0].name); white != a.balls.end() && !white->second.pieces.empty()) {
     const Piece& first = white->second.pieces.front();
     a.strike = Strike{first.velocity.norm(), heading_of(first.velocity), std::nullopt, std::nullopt, {}};
+    a.strike->u["speed"] = a.strike->speed * unsureness_of_first_run(episode, white->second);
   }
   return a;
 }
