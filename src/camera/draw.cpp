@@ -6,7 +6,7 @@ namespace baizetrace::camera {
 
 namespace {
 constexpr int kSubpixel = 4;  // binary places of drawn coordinates
-const cv::Scalar kNoseInk(60, 200, 255), kJawInk(255, 190, 60), kFallInk(255, 120, 200), kMarkInk(255, 255, 255);
+const cv::Scalar kNoseInk(60, 200, 255), kJawInk(255, 190, 60), kFallInk(255, 120, 200), kMarkInk(255, 90, 170);
 
 void polyline(cv::Mat& bgr, const Camera& camera, const std::vector<Vec3>& points, const cv::Scalar& ink) {
   const double scale = 1 << kSubpixel;

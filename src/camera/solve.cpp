@@ -27,6 +27,8 @@ constexpr double kRailHeight = 0.008;  // m
 constexpr double kBallBias = 0.03;     // px
 constexpr double kLineSlope = 0.003;   // rad: a line drawn 5 mm askew over the bed's width
 
+constexpr double kNearest = 0.05;  // m in front of the lens: nothing of a table is nearer
+
 // Pixel of a point of the table for automatic derivatives. w: left increment of the rotation.
 template <class T>
 struct View {
@@ -43,7 +45,7 @@ struct View {
     for (int i = 0; i < 3; ++i) c[i] += t[i];
   }
   bool pixel_of_camera(const T c[3], T& u, T& v) const {
-    if (!(c[2] > T(0.05))) return false;
+    if (!(c[2] > T(kNearest))) return false;
     T xd, yd;
     distort(lens + 4, T(c[0] / c[2]), T(c[1] / c[2]), xd, yd);
     u = lens[0] * xd + lens[2];
@@ -251,6 +253,10 @@ Vec3 Unknowns::point(const Mark& m) const {
 
 SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& beliefs, const SolveOptions& options) {
   SolveSummary summary;
+  // A start from which a mark's point cannot be seen is no start: the solver would only complain of it.
+  if (!(x.lens.fx > 1) || !(x.lens.fy > 1)) return summary;
+  for (const Mark& m : marks)
+    if (!((x.pose.R * x.point(m) + x.pose.t).z() > 2 * kNearest)) return summary;
   summary.marks = static_cast<int>(marks.size());
   double lens[9] = {x.lens.fx, x.lens.fy, x.lens.cx, x.lens.cy};
   std::copy(x.lens.distortion.begin(), x.lens.distortion.end(), lens + 4);

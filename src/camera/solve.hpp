@@ -26,8 +26,8 @@ struct Mark {
   int index = 0;  // nose, rail: the side; ball: which
   double along =
       0;  // nose, rail: x or y along the side, m; line: x, m; d: angle about its centre; ball: about the view
-  Vec2 pixel, normal;  // normal: unit
-  double sd = 0.3;     // px, of this mark's own random error
+  Vec2 pixel = Vec2::Zero(), normal = Vec2::Zero();  // normal: unit
+  double sd = 0.3;                                   // px, of this mark's own random error
 };
 
 // Everything that is solved for.

@@ -147,6 +147,19 @@ Result<std::vector<Seen>> look_through(video::Clip& clip, const Ground& g, const
   return seen;
 }
 
+// The search for contacts may end elsewhere when the cloth is taken as read: the account that the white's sightings
+// bear out stays.
+const path::EpisodePaths& better_of(const path::EpisodePaths& before, const path::EpisodePaths& now) {
+  if (before.struck != now.struck) return before.struck ? before : now;
+  const auto rms = [](const path::EpisodePaths& e) {
+    for (const BallPath& b : e.balls)
+      if (b.ball == "white") return b.rms;
+    return 0.0;
+  };
+  constexpr double kClearlyWorse = 1.3;
+  return rms(now) > kClearlyWorse * rms(before) ? before : now;
+}
+
 // Attempts from episodes. How the table plays is read off all free rolls first; then every path is fitted with that.
 path::Play make_attempts(const std::vector<Seen>& seen, const Ground& g, const table::Table& table,
                          practice::Session& session, std::vector<const Seen*>& of_attempt) {
@@ -160,13 +173,14 @@ path::Play make_attempts(const std::vector<Seen>& seen, const Ground& g, const t
   how.play = path::read_play(first, how.play);
   const practice::AttemptOptions as{how.rig_covariance};
   std::map<std::string, Place> reference;  // where the balls lay at first
-  for (const Seen& s : seen) {
-    const path::EpisodePaths paths = path::reconstruct(s.episode, table, g.balls, how);
+  for (std::size_t i = 0; i < seen.size(); ++i) {
+    const Seen& s = seen[i];
+    const path::EpisodePaths paths = better_of(first[i], path::reconstruct(s.episode, table, g.balls, how));
     auto attempt = practice::attempt_from(s.episode, paths, g.balls, as);
     if (!attempt) {
       // What a player would wonder about; balls put back are no news.
-      if (paths.why_not == "nudged")
-        session.warnings.push_back({s.episode.begin, "not an attempt: the cue ball was nudged"});
+      if (paths.why_not != "the cue ball was not played" && paths.why_not != "nothing moved")
+        session.warnings.push_back({s.episode.begin, fmt::format("not an attempt: {}", paths.why_not)});
       continue;
     }
     // The rig holds for the camera as it stood when the table was found.
