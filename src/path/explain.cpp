@@ -52,6 +52,8 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
   // Another ball may be met where it lies or, once it moves, on its way: two different contacts.
   for (const Other& o : world.others) {
     if (!o.moved) continue;
+    constexpr double kAgain = 0.05;  // s: the same two balls do not meet twice within this
+    if (began.kind == Touch::Kind::ball && began.ball == o.name && from - leg.t < kAgain) continue;
     const double leaves = o.leaves();
     for (const bool lying : {true, false}) {
       double best = 1e9, when = 0;
