@@ -1,8 +1,8 @@
 #include "camera/cloth.hpp"
 
 #include <algorithm>
-#include <numeric>
 #include <opencv2/imgproc.hpp>
+#include <optional>
 
 namespace baizetrace::camera {
 
@@ -13,6 +13,10 @@ constexpr float kBinWidth = 0.02F;  // of the ratio
 constexpr int kBins = 100;          // ratios from -1 to 1
 constexpr float kDarkest = 22;      // levels: below it chroma is noise
 constexpr int kCandidates = 4;
+constexpr double kLumaBin = 6, kLumaFrom = 0.72, kLumaTo = 1.35;  // levels; window about a luma's mode
+constexpr std::size_t kLumaBins = 43;
+constexpr int kLumaModes = 2;
+constexpr double kPieceShare = 0.08;  // of the largest piece
 constexpr double kLeastShare = 0.05;  // of the picture: a table smaller than this gives balls below 5 px
 constexpr double kLeastSolidity = 0.6;
 constexpr double kLeastFilled = 0.6;  // balls and people standing on the cloth take less
@@ -42,6 +46,51 @@ std::array<cv::Point, 4> largest_quadrangle(const std::vector<cv::Point>& hull) 
       }
     }
   return corners;
+}
+
+// The largest piece of a mask, with others that can belong to the same cloth; nullopt: it has not a cloth's shape.
+std::optional<ClothRegion> region_of(const cv::Mat& raw) {
+  const cv::Size half = raw.size();
+  cv::Mat mask;
+  // Drawn lines and the noses' dark bands do not cut the cloth in two; nor do threads join it to the floor.
+  cv::morphologyEx(raw, mask, cv::MORPH_CLOSE, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
+  cv::morphologyEx(mask, mask, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {3, 3}));
+  std::vector<std::vector<cv::Point>> contours;
+  cv::findContours(mask, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  if (contours.empty()) return std::nullopt;
+  double largest = 0;
+  for (const auto& c : contours) largest = std::max(largest, cv::contourArea(c));
+  // Other large pieces of the same colour belong to it when a lamp or a player cuts the cloth in two.
+  std::vector<std::vector<cv::Point>> pieces;
+  std::vector<cv::Point> all;
+  double size = 0;
+  for (auto& c : contours)
+    if (const double area = cv::contourArea(c); area > kPieceShare * largest) {
+      all.insert(all.end(), c.begin(), c.end());
+      pieces.push_back(std::move(c));
+      size += area;
+    }
+  ClothRegion region;
+  region.share = size / half.area();
+  if (region.share < kLeastShare) return std::nullopt;
+  std::vector<cv::Point> hull, coarse;
+  cv::convexHull(all, hull);
+  cv::approxPolyDP(hull, coarse, 1.5, true);
+  if (coarse.size() < 4) return std::nullopt;
+  region.solidity = size / cv::contourArea(hull);
+  if (region.solidity < kLeastSolidity) return std::nullopt;
+  // A frame of wood round the cloth is a ring, not a region.
+  region.mask = cv::Mat::zeros(half, CV_8U);
+  cv::fillPoly(region.mask, pieces, cv::Scalar(255));
+  cv::Mat worn;
+  cv::bitwise_and(region.mask, mask, worn);
+  if (cv::countNonZero(worn) < kLeastFilled * cv::countNonZero(region.mask)) return std::nullopt;
+  for (const cv::Point& p : all)
+    if (p.x > 2 && p.y > 2 && p.x < half.width - 3 && p.y < half.height - 3)
+      region.border.emplace_back(2.0 * p.x + 0.5, 2.0 * p.y + 0.5);
+  const auto corners = largest_quadrangle(coarse);
+  for (std::size_t i = 0; i < 4; ++i) region.corners[i] = Vec2(2.0 * corners[i].x + 0.5, 2.0 * corners[i].y + 0.5);
+  return region;
 }
 }  // namespace
 
@@ -93,61 +142,44 @@ std::vector<ClothRegion> find_cloth(const Scene& scene) {
     // Shadows at the noses and lamp's falloff stretch the cluster: wider than its core, but short of wood and skin.
     const float reach = std::max(4.0F * width, 0.06F);
     cv::circle(histogram, at, static_cast<int>(std::ceil(reach / kBinWidth)), cv::Scalar(0), cv::FILLED);
-    cv::Mat mask(half, CV_8U);
+    cv::Mat of_colour(half, CV_8U);
+    std::array<double, kLumaBins> lumas{};
     for (int r = 0; r < half.height; ++r)
       for (int c = 0; c < half.width; ++c) {
         const float du = u.at<float>(r, c) - mu, dv = v.at<float>(r, c) - mv;
-        mask.at<std::uint8_t>(r, c) = du * du + dv * dv < reach * reach && y.at<float>(r, c) > kDarkest ? 255 : 0;
+        const bool is = du * du + dv * dv < reach * reach && y.at<float>(r, c) > kDarkest;
+        of_colour.at<std::uint8_t>(r, c) = is ? 255 : 0;
+        if (is)
+          lumas[static_cast<std::size_t>(static_cast<double>(std::min(255.0F, y.at<float>(r, c))) / kLumaBin)] += 1;
       }
-    // Drawn lines and the noses' dark bands do not cut the cloth in two; nor do threads join it to the floor.
-    cv::morphologyEx(mask, mask, cv::MORPH_CLOSE, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
-    cv::morphologyEx(mask, mask, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {3, 3}));
-    std::vector<std::vector<cv::Point>> contours;
-    cv::findContours(mask, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
-    if (contours.empty()) continue;
-    const auto area = [](const std::vector<cv::Point>& c) { return cv::contourArea(c); };
-    const auto largest = *std::max_element(contours.begin(), contours.end(),
-                                           [&](const auto& a, const auto& b) { return area(a) < area(b); });
-    ClothRegion region;
-    const double size = area(largest);
-    region.share = size / half.area();
-    if (region.share < kLeastShare) continue;
-    // Other large pieces of the same colour belong to it when a lamp or a player cuts the cloth in two.
-    std::vector<cv::Point> all;
-    for (const auto& c : contours)
-      if (area(c) > 0.08 * size) all.insert(all.end(), c.begin(), c.end());
-    std::vector<cv::Point> hull, coarse;
-    cv::convexHull(all, hull);
-    cv::approxPolyDP(hull, coarse, 1.5, true);
-    if (coarse.size() < 4) continue;
-    region.solidity = size / cv::contourArea(hull);
-    if (region.solidity < kLeastSolidity) continue;
-    // A frame of wood round the cloth is a ring, not a region.
-    cv::Mat filled = cv::Mat::zeros(half, CV_8U);
-    cv::fillPoly(filled, std::vector<std::vector<cv::Point>>{largest}, cv::Scalar(255));
-    cv::Mat worn;
-    cv::bitwise_and(filled, mask, worn);
-    if (cv::countNonZero(worn) < kLeastFilled * cv::countNonZero(filled)) continue;
-    const bool known = std::any_of(regions.begin(), regions.end(), [&](const ClothRegion& r) {
-      return std::hypot(r.cb_ratio - static_cast<double>(mu), r.cr_ratio - static_cast<double>(mv)) <
-             0.5 * static_cast<double>(reach);
-    });
-    if (known) continue;
-    region.mask = cv::Mat::zeros(half, CV_8U);
-    for (std::size_t i = 0; i < contours.size(); ++i)
-      if (area(contours[i]) > 0.08 * size)
-        cv::drawContours(region.mask, contours, static_cast<int>(i), cv::Scalar(255), cv::FILLED);
-    for (const cv::Point& p : all)
-      if (p.x > 2 && p.y > 2 && p.x < half.width - 3 && p.y < half.height - 3)
-        region.border.emplace_back(2.0 * p.x + 0.5, 2.0 * p.y + 0.5);
-    const auto corners = largest_quadrangle(coarse);
-    for (std::size_t i = 0; i < 4; ++i) region.corners[i] = Vec2(2.0 * corners[i].x + 0.5, 2.0 * corners[i].y + 0.5);
-    cv::Mat core;
-    cv::erode(region.mask, core, cv::getStructuringElement(cv::MORPH_ELLIPSE, {15, 15}));
-    region.luma = cv::mean(y, core)[0];
-    region.cb_ratio = static_cast<double>(mu);
-    region.cr_ratio = static_cast<double>(mv);
-    regions.push_back(std::move(region));
+    // By colour alone; and, where wood or floor have the cloth's hue (a grey cloth), by its brightness too.
+    std::vector<cv::Mat> masks{of_colour};
+    for (int mode = 0; mode < kLumaModes; ++mode) {
+      const auto most = std::max_element(lumas.begin(), lumas.end());
+      if (!(*most > 0)) break;
+      const double middle = (static_cast<double>(most - lumas.begin()) + 0.5) * kLumaBin;
+      cv::Mat alike = (y > kLumaFrom * middle) & (y < kLumaTo * middle);
+      cv::bitwise_and(alike, of_colour, alike);
+      masks.push_back(alike);
+      for (std::size_t b = 0; b < lumas.size(); ++b) {
+        const double level = (static_cast<double>(b) + 0.5) * kLumaBin;
+        if (level > kLumaFrom * middle && level < kLumaTo * middle) lumas[b] = 0;
+      }
+    }
+    for (const cv::Mat& mask : masks)
+      if (auto region = region_of(mask)) {
+        cv::Mat core;
+        cv::erode(region->mask, core, cv::getStructuringElement(cv::MORPH_ELLIPSE, {15, 15}));
+        region->luma = cv::mean(y, core)[0];
+        region->cb_ratio = static_cast<double>(mu);
+        region->cr_ratio = static_cast<double>(mv);
+        const bool known = std::any_of(regions.begin(), regions.end(), [&](const ClothRegion& o) {
+          cv::Mat both;
+          cv::bitwise_and(o.mask, region->mask, both);
+          return cv::countNonZero(both) > 0.97 * std::max(cv::countNonZero(o.mask), cv::countNonZero(region->mask));
+        });
+        if (!known) regions.push_back(std::move(*region));
+      }
   }
   // Large, solid, coloured and away from the picture's edge comes first.
   const auto rank = [&](const ClothRegion& r) {

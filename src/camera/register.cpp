@@ -17,6 +17,7 @@ namespace {
 // Not told: what most phones have, wide enough to hold them (5 to 32 ms measured on phones).
 constexpr double kUsualReadout = 0.016, kUsualReadoutU = 0.008;  // s
 constexpr double kLeastCoverage = 0.45;  // of the cloth's border that a guess must follow to be tried
+constexpr double kWholeBorder = 0.97;    // nothing better is to be found
 constexpr std::size_t kMostTries = 3;
 // Which end is baulk: the line and D must be seen well at one end and clearly better than at the other.
 constexpr double kLeastDrawn = 0.5, kClearlyBetter = 1.6;
@@ -30,11 +31,14 @@ std::vector<Unknowns> guesses_of(const Scene& scene, const table::Spec& spec, co
       out.push_back(g.x);
     return out;
   }
+  std::vector<Guess> first;
   for (const ClothRegion& region : regions) {
     const auto more = guess_from_cloth(region, spec, scene.width, scene.height);
-    if (!more.empty() && more.front().coverage >= kLeastCoverage) out.push_back(more.front().x);
+    if (!more.empty() && more.front().coverage >= kLeastCoverage) first.push_back(more.front());
+    if (!first.empty() && first.back().coverage > kWholeBorder) break;
   }
-  if (out.size() > kMostTries) out.resize(kMostTries);
+  std::stable_sort(first.begin(), first.end(), [](const Guess& a, const Guess& b) { return a.coverage > b.coverage; });
+  for (std::size_t i = 0; i < std::min(first.size(), kMostTries); ++i) out.push_back(first[i].x);
   return out;
 }
 

@@ -57,8 +57,9 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
   }
   const double height = fit.x.pose.position().z();
   if (!(height > kLowest && height < kHighest)) {
-    v.why = fmt::format("the fit puts the camera {:.1f} m above the bed, which cannot be: is it this table ({})?",
-                        height, spec.title);
+    v.why = fmt::format(
+        "the table is not seen well enough, or is not this one ({}): the fit would put the camera {} m above it",
+        spec.title, height > kHighest ? "more than 9" : "less than 0.7");
     return v;
   }
   Rig rig;

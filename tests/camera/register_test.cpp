@@ -299,6 +299,65 @@ INSTANTIATE_TEST_SUITE_P(Clips, OnFootage,
                                          Gate{7, 0.0010, 0.0020}, Gate{8, 0.0010, 0.0020}, Gate{9, 0.0015, 0.0030}),
                          [](const auto& chosen) { return "P" + std::to_string(chosen.param.clip); });
 
+// A lamp's frame across the table, and one corner behind a player's chair: drawn over the gathered scene.
+TEST(OnFootageCovered, a_strip_and_a_corner_hidden_cost_little) {
+  const auto folder = test_support::footage_folder();
+  if (!folder) GTEST_SKIP() << "no footage (BAIZETRACE_FOOTAGE)";
+  const auto truth = test_support::read_truth(*folder / "P4.truth.json");
+  if (truth.is_discarded()) GTEST_SKIP() << "no P4 in the footage";
+  const Rig true_rig = test_support::truth_rig(truth);
+  auto clip = video::Clip::open((*folder / "P4.mp4").string());
+  ASSERT_TRUE(clip);
+  auto scene = gather_scene(*clip);
+  ASSERT_TRUE(scene);
+  const auto cover = [&](const cv::Rect& r) {
+    const cv::Rect half(r.x / 2, r.y / 2, r.width / 2, r.height / 2);
+    scene->luma(r).setTo(45);
+    scene->cb(half).setTo(128);
+    scene->cr(half).setTo(128);
+    for (Moment& m : scene->moments) {
+      m.luma(r).setTo(45);
+      m.first(r).setTo(45);
+      m.last(r).setTo(45);
+    }
+  };
+  cover({1020, 0, 150, 1080});
+  cover({200, 100, 160, 160});
+  const Registration found = register_scene(*scene, full_size(), snooker());
+  ASSERT_TRUE(found.found) << found.why;
+  const RigError e = rig_error(true_rig, found.rig);
+  fmt::print("covered in part: rig error {:.2f} mm rms, told {:.2f}\n", 1000 * e.rms, 1000 * e.u);
+  EXPECT_LT(e.rms, 0.0010);
+}
+
+// A whole end out of sight: refused with the reason, never a table somewhere else.
+TEST(OnFootageCovered, a_hidden_end_is_right_or_refused) {
+  const auto folder = test_support::footage_folder();
+  if (!folder) GTEST_SKIP() << "no footage (BAIZETRACE_FOOTAGE)";
+  const auto truth = test_support::read_truth(*folder / "P4.truth.json");
+  if (truth.is_discarded()) GTEST_SKIP() << "no P4 in the footage";
+  const Rig true_rig = test_support::truth_rig(truth);
+  auto clip = video::Clip::open((*folder / "P4.mp4").string());
+  ASSERT_TRUE(clip);
+  auto scene = gather_scene(*clip);
+  ASSERT_TRUE(scene);
+  for (const int from : {1300, 1450, 1560}) {
+    Scene hidden = *scene;
+    hidden.luma = scene->luma.clone();
+    hidden.cb = scene->cb.clone();
+    hidden.cr = scene->cr.clone();
+    hidden.moments.clear();
+    hidden.luma(cv::Rect(from, 0, 1920 - from, 1080)).setTo(45);
+    hidden.cb(cv::Rect(from / 2, 0, 960 - from / 2, 540)).setTo(128);
+    hidden.cr(cv::Rect(from / 2, 0, 960 - from / 2, 540)).setTo(128);
+    const Registration found = register_scene(hidden, full_size(), snooker());
+    if (found.found)
+      EXPECT_LT(rig_error(true_rig, found.rig).rms, 0.005) << from;
+    else
+      EXPECT_FALSE(found.why.empty());
+  }
+}
+
 TEST(OnFootageByHand, corners_given_lead_to_the_same_rig) {
   const auto folder = test_support::footage_folder();
   if (!folder) GTEST_SKIP() << "no footage (BAIZETRACE_FOOTAGE)";
