@@ -13,7 +13,7 @@ namespace baizetrace::cli {
 
 struct MeasureOptions {
   std::string clip;
-  std::string folder;                     // session.json, report.html, attempt-NN.png and .svg, rig.rig.json go there
+  std::string folder;                     // session.json, report.html, attempt-NN.png and .svg, found.rig.json go there
   std::optional<std::string> rig;         // file; absent: the table is found in the clip and the rig kept in `folder`
   std::optional<std::string> setup;       // file
   std::optional<std::string> conditions;  // file; absent: the good cloth of samples/

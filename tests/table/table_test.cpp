@@ -1,0 +1,105 @@
+#include "table/table.hpp"
+
+#include <gtest/gtest.h>
+
+#include <filesystem>
+
+#include "base/files.hpp"
+#include "table/ball_set.hpp"
+
+namespace baizetrace::table {
+namespace {
+
+Table full_size() {
+  set_data_folder(BAIZETRACE_SOURCE);
+  return Table(*read_spec("full-size"));
+}
+
+// Official rules of snooker: playing area 3.569 x 1.778 m, baulk line 737 mm from the baulk cushion's face, D of
+// 292 mm, black spot 324 mm from the top cushion's face, pink midway between blue and the top cushion's face.
+TEST(FullSize, IsAsTheRulesSay) {
+  const Table t = full_size();
+  EXPECT_NEAR(2 * t.half_width(), 1.778, 1e-12);
+  EXPECT_NEAR(2 * t.half_length(), 3.569, 1e-12);
+  EXPECT_NEAR(t.baulk_line_y() + t.half_length(), 0.737, 1e-12);
+  EXPECT_NEAR(*t.spec().d_radius, 0.292, 1e-12);
+  EXPECT_NEAR(t.half_length() - t.spots().at("black").y(), 0.324, 1e-12);
+  EXPECT_NEAR(t.spots().at("pink").y(), t.half_length() / 2, 1e-12);
+  EXPECT_NEAR(t.spots().at("yellow").x(), 0.292, 1e-12);
+  EXPECT_NEAR(t.spots().at("green").x(), -0.292, 1e-12);
+  EXPECT_NEAR(t.spots().at("blue").norm(), 0, 1e-12);
+}
+
+// Nose height 7/5 R (Mathavan, Jackson & Parkin 2010): a touching ball's centre is 0.917 R from the nose in plan.
+TEST(FullSize, ATouchingBallIsNearerThanItsRadius) {
+  EXPECT_NEAR(full_size().touch_distance(0.02625) / 0.02625, std::sqrt(1 - 0.16), 1e-9);
+}
+
+// Nine-foot pool: playing area 2.54 x 1.27 m (governing body's equipment specification).
+TEST(Pool, IsAsTheSpecificationSays) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const Table t(*read_spec("pool-9ft"));
+  EXPECT_NEAR(2 * t.half_width(), 1.27, 1e-12);
+  EXPECT_NEAR(2 * t.half_length(), 2.54, 1e-12);
+  const double share = t.nose_height() / (2 * read_ball_set("pool")->kinds[0].radius);
+  EXPECT_GE(share, 0.625);
+  EXPECT_LE(share, 0.645);
+}
+
+TEST(Jaws, BeginTangentToTheirNoseAndCurveAway) {
+  const Table t = full_size();
+  for (const Jaw& j : t.jaws()) {
+    EXPECT_NEAR((j.start - j.centre).norm(), j.radius, 1e-12);
+    bool meets = false;
+    for (const Nose& n : t.noses())
+      if (n.cushion == j.cushion && ((n.a - j.start).norm() < 1e-9 || (n.b - j.start).norm() < 1e-9)) {
+        meets = true;
+        EXPECT_NEAR((j.start - j.centre).normalized().dot(n.inward), 1, 1e-9);  // tangent
+      }
+    EXPECT_TRUE(meets) << j.pocket << " " << j.cushion;
+  }
+  // Widths between the jaws by this project's defaults; ranges: common practice, no source (TRADE: 83-92, 100-112 mm;
+  // the drawn table's middle is 97).
+  EXPECT_NEAR(t.pocket("top-left")->mouth(), 0.087, 2e-4);
+  EXPECT_NEAR(t.pocket("middle-right")->mouth(), 0.097, 2e-4);
+}
+
+TEST(Resized, JawsAndSpotsFollowTheNoses) {
+  const Table t = full_size().resized(0.8865, 1.788);
+  EXPECT_NEAR(t.spots().at("black").y(), 1.788 - 0.324, 1e-12);
+  EXPECT_NEAR(t.pocket("top-right")->fall_centre.x() - 0.8865, 0.026159, 1e-9);
+  EXPECT_NEAR(t.pocket("middle-left")->mouth(), full_size().pocket("middle-left")->mouth(), 1e-12);
+}
+
+TEST(Files, EveryTableAndBallSetReads) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  int read = 0;
+  const auto folder = std::filesystem::path(BAIZETRACE_SOURCE) / "calibration";
+  for (const auto& e : std::filesystem::directory_iterator(folder / "tables")) {
+    const auto spec = read_spec(e.path().string());
+    EXPECT_TRUE(spec) << spec.error().what;
+    if (spec) {
+      EXPECT_TRUE(read_ball_set(spec->balls)) << e.path();
+    }
+    ++read;
+  }
+  for (const auto& e : std::filesystem::directory_iterator(folder / "balls"))
+    EXPECT_TRUE(read_ball_set(e.path().string())), ++read;
+  EXPECT_GE(read, 4);
+  const auto none = read_spec("full-sise");
+  ASSERT_FALSE(none);
+  EXPECT_NE(none.error().what.find("full-size"), std::string::npos);
+}
+
+TEST(BallSet, ManyAreNumberedFewAreNot) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const auto set = *read_ball_set("snooker");
+  EXPECT_EQ(set.kinds[*set.kind_of("red-12")].name, "red");
+  EXPECT_FALSE(set.kind_of("red"));
+  EXPECT_FALSE(set.kind_of("red-x"));
+  EXPECT_FALSE(set.kind_of("blue-1"));
+  EXPECT_NEAR(set.radius_of("white"), 0.0525 / 2, 1e-12);  // rules: 52.5 +- 0.05 mm
+}
+
+}  // namespace
+}  // namespace baizetrace::table
