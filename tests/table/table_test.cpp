@@ -3,6 +3,8 @@
 #include <gtest/gtest.h>
 
 #include <filesystem>
+#include <fstream>
+#include <nlohmann/json.hpp>
 
 #include "base/files.hpp"
 #include "table/ball_set.hpp"
@@ -62,6 +64,30 @@ TEST(Jaws, BeginTangentToTheirNoseAndCurveAway) {
   // the drawn table's middle is 97).
   EXPECT_NEAR(t.pocket("top-left")->mouth(), 0.087, 2e-4);
   EXPECT_NEAR(t.pocket("middle-right")->mouth(), 0.097, 2e-4);
+}
+
+// The drawn clips' own table (its truth file, written by the program that drew it): this project's defaults are the
+// same.
+TEST(FullSize, PocketsAreThoseOfTheDrawnTable) {
+  const auto truth = nlohmann::json::parse(
+      std::ifstream(std::filesystem::path(BAIZETRACE_SOURCE) / "samples" / "green-for-brown.truth.json"), nullptr,
+      false);
+  ASSERT_FALSE(truth.is_discarded());
+  const auto& drawn = truth.at("table");
+  const Table t = full_size();
+  constexpr double kPrinted = 1e-6;  // m: the truth's last decimal
+  constexpr double kMouth = 2e-4;    // m: the truth gives mouths to the millimetre
+  EXPECT_NEAR(t.nose_height(), drawn.at("nose_height_m").get<double>(), kPrinted);
+  EXPECT_NEAR(t.touch_distance(0.02625), drawn.at("centre_to_nose_at_contact_m").get<double>(), kPrinted);
+  ASSERT_EQ(drawn.at("pockets").size(), t.pockets().size());
+  for (const auto& p : drawn.at("pockets")) {
+    const Pocket* ours = t.pocket(p.at("name").get<std::string>());
+    ASSERT_NE(ours, nullptr) << p.at("name");
+    EXPECT_NEAR(ours->fall_centre.x(), p.at("fall_circle")[0].get<double>(), kPrinted);
+    EXPECT_NEAR(ours->fall_centre.y(), p.at("fall_circle")[1].get<double>(), kPrinted);
+    EXPECT_NEAR(ours->fall_radius, p.at("fall_circle")[2].get<double>(), kPrinted);
+    EXPECT_NEAR(ours->mouth(), p.at("mouth_m").get<double>(), kMouth);
+  }
 }
 
 TEST(Resized, JawsAndSpotsFollowTheNoses) {
