@@ -20,7 +20,8 @@ struct Moment {
 struct Scene {
   int width = 0, height = 0;
   video::Turn turn = video::Turn::none;
-  // Middle value over time of every pixel, then the mean of the values near it: people leave, noise goes, cloth stays.
+  // Middle value over time of every pixel, then the mean of the values near it, sharp frames weighing more: people
+  // leave, noise goes, cloth stays.
   cv::Mat luma;    // CV_32F, full size
   cv::Mat cb, cr;  // CV_32F, half size: pixel i of these lies at 2 i + 0.5 of the full picture
   std::vector<Moment> moments;
@@ -31,7 +32,7 @@ struct Scene {
 
 struct SceneOptions {
   double look_at = 10;    // s
-  int samples = 21;       // frames spread over that time
+  int samples = 21;       // spans of that time, each shown by its sharpest frame
   int moments = 5;        // spread over that time
   int moment_frames = 5;  // frames in a row
 };
