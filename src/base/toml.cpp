@@ -118,7 +118,10 @@ Result<TomlTable> TomlTable::parse(std::string_view text, const std::string& nam
   const std::string expected = fmt::format("baizetrace/{}-1", kind);
   const auto format = table.maybe_text("format");
   if (!format) return fail("{}:1:1: expected the line format = \"{}\"", name, expected);
-  if (*format != expected) return fail("{}: format is \"{}\", expected \"{}\"", name, *format, expected);
+  if (*format != expected) {
+    const toml::source_position at = document->root.get("format")->source().begin;
+    return fail("{}:{}:{}: format is \"{}\", expected \"{}\"", name, at.line, at.column, *format, expected);
+  }
   return table;
 }
 

@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "base/files.hpp"
+#include "support/program.hpp"
 #include "table/ball_set.hpp"
 
 namespace baizetrace::table {
@@ -115,6 +116,73 @@ TEST(Files, EveryTableAndBallSetReads) {
   const auto none = read_spec("full-sise");
   ASSERT_FALSE(none);
   EXPECT_NE(none.error().what.find("full-size"), std::string::npos);
+}
+
+TEST(Resized, JawsKeepTheirShape) {
+  const Table nominal = full_size();
+  const Table t = nominal.resized(0.8825, 1.778);
+  ASSERT_EQ(t.jaws().size(), nominal.jaws().size());
+  for (std::size_t i = 0; i < t.jaws().size(); ++i) {
+    const Jaw &a = t.jaws()[i], &b = nominal.jaws()[i];
+    EXPECT_EQ(a.radius, b.radius);
+    EXPECT_EQ(a.half_angle, b.half_angle);
+    EXPECT_LT(((a.start - a.centre) - (b.start - b.centre)).norm(), 1e-12) << a.pocket << " " << a.cushion;
+    EXPECT_LT((a.middle_of_arc - b.middle_of_arc).norm(), 1e-12);
+  }
+  for (const Pocket& p : t.pockets()) EXPECT_NEAR(p.mouth(), nominal.pocket(p.name)->mouth(), 1e-12) << p.name;
+}
+
+// `file` with the first `from` replaced by `to`, written where it can be read.
+std::string changed(const tests::ScratchFolder& folder, const std::string& file, const std::string& from,
+                    const std::string& to) {
+  std::string text = *read_text(std::filesystem::path(BAIZETRACE_SOURCE) / "calibration" / file);
+  const std::size_t at = text.find(from);
+  EXPECT_NE(at, std::string::npos) << from;
+  const std::string out = folder.file(std::filesystem::path(file).filename().string());
+  EXPECT_TRUE(write_atomically(out, text.replace(at, from.size(), to)));
+  return out;
+}
+
+TEST(Files, BadValuesOfATableAreRefusedWithTheirPlace) {
+  const tests::ScratchFolder folder;
+  struct Case {
+    std::string from, to, said;
+  };
+  for (const Case& c :
+       {Case{"width       = 1.778", "width       = 17.78", ":9:15: bed.width: is 17.78, expected 0.5 to 3"},
+        Case{"length      = 3.569", "length      = nan", ":10:15: bed.length: is nan, expected 1 to 6"},
+        Case{"corner_radius = 0.070", "corner_radius = -0.07", "jaws.corner_radius: is -0.07"},
+        Case{"nose_height", "nose_hight", ":11:1: unknown key \"bed.nose_hight\", did you mean"},
+        Case{"[falls]", "[fals]", "unknown key \"fals\", did you mean \"falls\"?"},
+        Case{"\"centre\"", "\"middle\"", "spots.of: expected \"baulk\", \"top\""},
+        Case{"table-1", "balls-1", "expected \"baizetrace/table-1\""}}) {
+    const std::string file = changed(folder, "tables/full-size.table.toml", c.from, c.to);
+    const auto spec = read_spec(file);
+    ASSERT_FALSE(spec) << c.to;
+    EXPECT_EQ(spec.error().what.find(file), 0U) << spec.error().what;
+    EXPECT_NE(spec.error().what.find(c.said), std::string::npos) << spec.error().what;
+    EXPECT_EQ(spec.error().what.find('\n'), std::string::npos) << "one line";
+  }
+}
+
+TEST(BallSet, BadValuesAreRefusedWithTheirPlace) {
+  const tests::ScratchFolder folder;
+  struct Case {
+    std::string from, to, said;
+  };
+  for (const Case& c : {Case{"0.02625", "26.25", "kinds.radius: expected 0.01 to 0.05 m"},
+                        Case{"mass   = 0.142", "mass   = 142", "kinds.mass: expected 0.02 to 0.5 kg"},
+                        Case{"count = 15", "count = 0", "kinds.count: expected 1 to 22"},
+                        Case{"[235, 232, 220]", "[235, 232]", "kinds.srgb: expected [red, green, blue]"},
+                        Case{"[235, 232, 220]", "[235, 232, 300]", "kinds.srgb: expected values 0 to 255"},
+                        Case{"\"white\"", "\"ivory\"", "the first kind is the cue ball"},
+                        Case{"home", "hom", "unknown key \"kinds.hom\", did you mean \"kinds.home\"?"}}) {
+    const std::string file = changed(folder, "balls/snooker.balls.toml", c.from, c.to);
+    const auto set = read_ball_set(file);
+    ASSERT_FALSE(set) << c.to;
+    EXPECT_EQ(set.error().what.find(file + ":"), 0U) << set.error().what;
+    EXPECT_NE(set.error().what.find(c.said), std::string::npos) << set.error().what;
+  }
 }
 
 TEST(BallSet, ManyAreNumberedFewAreNot) {
