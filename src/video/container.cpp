@@ -98,8 +98,13 @@ Result<Container> open_container(const std::string& file) {
   if (opened < 0) return tl::make_unexpected(cannot_open(file, opened));
   Container c;
   c.input.reset(raw);
-  // An index cut short can still open: without this a clip would lose its tail silently.
-  if (look_at_boxes(file) == Boxes::index_cut) return tl::make_unexpected(cannot_open(file, AVERROR_INVALIDDATA));
+  // An index cut short can still open: without this a clip would lose its tail silently. FFmpeg also takes an index
+  // that it finds inside a `free` box, whose content means nothing (ISO/IEC 14496-12, 8.1.2; from memory): what an
+  // editor or a crash had discarded would be measured as if it were the recording.
+  const Boxes boxes = look_at_boxes(file);
+  const bool of_family = std::string_view(c.input->iformat->name).starts_with("mov");
+  if (boxes == Boxes::index_cut || (boxes == Boxes::no_index && of_family))
+    return tl::make_unexpected(cannot_open(file, AVERROR_INVALIDDATA));
   if (const int e = avformat_find_stream_info(c.input.get(), nullptr); e < 0)
     return fail("{}: its streams cannot be read ({})", file, ffmpeg_error(e));
   for (unsigned i = 0; i < c.input->nb_streams; ++i)

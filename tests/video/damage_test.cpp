@@ -161,6 +161,43 @@ TEST(Damage, AMissingIndexAndSoundAloneHaveTheirLines) {
   EXPECT_NE(error_of(folder.file("picture.png")).find("not a video"), std::string::npos);
 }
 
+// The sample's index comes first: a copy that broke off at 60 % still opens, and says where it ends.
+TEST(Damage, TheSampleCutAtThreeFifthsIsReadUpToTheCut) {
+  const Folder folder;
+  const std::string whole = std::string(BAIZETRACE_SOURCE) + "/samples/green-for-brown.mp4",
+                    cut = folder.file("cut.mp4");
+  Bytes bytes = read_bytes(whole);
+  ASSERT_FALSE(bytes.empty()) << whole;
+  bytes.resize(bytes.size() * 6 / 10);
+  write_bytes(cut, bytes);
+  auto clip = Clip::open(cut);
+  ASSERT_TRUE(clip) << clip.error().what;
+  int frames = 0;
+  double last = 0;
+  while (const auto f = clip->next()) ++frames, last = f->time;
+  const ClipEnd& end = clip->end();
+  EXPECT_FALSE(end.complete);
+  EXPECT_NE(end.why.find("cut short"), std::string::npos) << end.why;
+  EXPECT_EQ(end.frames, frames);
+  EXPECT_EQ(end.last_time, last);
+  EXPECT_GT(frames, clip->info().expected_frames / 2);
+  EXPECT_LT(frames, clip->info().expected_frames);
+}
+
+TEST(Damage, AnIndexUnderAnotherNameIsMissing) {
+  const Folder folder;
+  const std::string file = folder.file("clip.mp4");
+  Bytes bytes = read_bytes(std::string(BAIZETRACE_SOURCE) + "/samples/green-for-brown.mp4");
+  const std::size_t moov = find_box(bytes, "moov");
+  ASSERT_GT(moov, 0u);
+  const std::string other = "free";
+  std::copy(other.begin(), other.end(), bytes.begin() + static_cast<std::ptrdiff_t>(moov));
+  write_bytes(file, bytes);
+  const std::string what = error_of(file);
+  EXPECT_EQ(what.find(file + ": its index is missing"), 0u) << what;
+  EXPECT_EQ(what.find('\n'), std::string::npos) << "one line";
+}
+
 TEST(Damage, MirroredAndSkewedPicturesAreRefused) {
   NEEDS_ENCODER("libx264");
   const Folder folder;
