@@ -4,7 +4,10 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 
+#include <stdlib.h>
+
 #include <Eigen/Dense>
+#include <chrono>
 #include <cstdlib>
 #include <filesystem>
 #include <opencv2/imgproc.hpp>
@@ -22,6 +25,8 @@ namespace baizetrace::camera {
 namespace {
 
 constexpr double kRadius = 0.02625;  // m
+// s: a hang, not slowness; 10 s of 1080p take 3 to 6 s on two idle cores, and tests may share theirs.
+constexpr double kPatience = 60;
 
 table::Spec full_size() {
   set_data_folder(BAIZETRACE_SOURCE);
@@ -262,6 +267,38 @@ TEST(Register, says_when_there_is_no_such_clip) {
   EXPECT_NE(r.error().what.find("no-such-clip.mp4"), std::string::npos);
 }
 
+// Made by the ffmpeg program, which knows nothing of tables: its test card, a room left dark, and noise.
+class NoTable : public testing::TestWithParam<std::pair<const char*, const char*>> {};
+
+TEST_P(NoTable, is_said_in_one_line) {
+  std::string folder = (std::filesystem::temp_directory_path() / "baizetrace-camera-XXXXXX").string();
+  ASSERT_NE(::mkdtemp(folder.data()), nullptr);
+  const std::string clip = folder + "/clip.mp4";
+  const std::string make = std::string("ffmpeg -nostdin -v error -f lavfi -i \"") + GetParam().second +
+                           "\" -pix_fmt yuv420p '" + clip + "' 2>/dev/null";
+  if (std::system(make.c_str()) != 0) {
+    std::filesystem::remove_all(folder);
+    GTEST_SKIP() << "the ffmpeg program cannot make the clip";
+  }
+  const auto from = std::chrono::steady_clock::now();
+  const auto r = register_clip(clip, full_size(), snooker());
+  const double seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - from).count();
+  std::filesystem::remove_all(folder);
+  ASSERT_TRUE(r) << r.error().what;
+  EXPECT_FALSE(r->found);
+  EXPECT_NE(r->why.find("table"), std::string::npos) << r->why;
+  EXPECT_EQ(r->why.find('\n'), std::string::npos) << r->why;
+  EXPECT_LT(seconds, kPatience);
+  fmt::print("{}: {:.1f} s, \"{}\"\n", GetParam().first, seconds, r->why);
+}
+INSTANTIATE_TEST_SUITE_P(
+    Clips, NoTable,
+    testing::Values(std::pair("test_card", "testsrc2=size=1920x1080:rate=30:duration=4"),
+                    std::pair("dark", "color=c=0x101010:size=1920x1080:rate=30:duration=4"),
+                    std::pair("even_green", "color=c=0x208040:size=1920x1080:rate=30:duration=4"),
+                    std::pair("noise", "color=c=0x405040:size=1280x720:rate=30:duration=3,noise=alls=40:allf=t+u")),
+    [](const auto& chosen) { return chosen.param.first; });
+
 struct Gate {
   int clip;
   double rms, worst;  // m
@@ -275,15 +312,17 @@ TEST_P(OnFootage, registers_by_itself_to_the_millimetre) {
   const auto truth = test_support::read_truth(*folder / (name + ".truth.json"));
   if (truth.is_discarded()) GTEST_SKIP() << "no " << name << " in the footage";
   const Rig true_rig = test_support::truth_rig(truth);
+  const auto from = std::chrono::steady_clock::now();
   const auto found = register_clip((*folder / (name + ".mp4")).string(), full_size(), snooker());
+  const double seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - from).count();
   ASSERT_TRUE(found) << found.error().what;
   ASSERT_TRUE(found->found) << found->why;
   const RigError e = rig_error(true_rig, found->rig);
   fmt::print(
-      "{}  rig error {:.2f} mm rms, {:.2f} worst; told {:.2f}; within 1.96 u {:.0f} %; width {:+.1f} mm, length "
-      "{:+.1f} mm\n",
-      name, 1000 * e.rms, 1000 * e.worst, 1000 * e.u, 100 * e.inside,
-      2000 * (found->rig.half_width - true_rig.half_width), 2000 * (found->rig.half_length - true_rig.half_length));
+      "{}  rig error {:.2f} mm rms, {:.2f} worst; told {:.2f}; within 1.96 u {:3.0f} %; half width {:.1f} (true "
+      "{:.1f}), half length {:.1f} (true {:.1f}) mm; {:.1f} s\n",
+      name, 1000 * e.rms, 1000 * e.worst, 1000 * e.u, 100 * e.inside, 1000 * found->rig.half_width,
+      1000 * true_rig.half_width, 1000 * found->rig.half_length, 1000 * true_rig.half_length, seconds);
   EXPECT_LT(e.rms, GetParam().rms);
   EXPECT_LT(e.worst, GetParam().worst);
   EXPECT_GT(e.inside, 0.7);  // errors over one clip are alike: pooled coverage is what 95 % is asked of
@@ -291,11 +330,12 @@ TEST_P(OnFootage, registers_by_itself_to_the_millimetre) {
   EXPECT_LT(std::abs(found->rig.half_length - true_rig.half_length), 0.003);
   EXPECT_EQ(found->rig.turn, true_rig.turn);
   EXPECT_FALSE(found->rig.readout_known);
+  EXPECT_LT(seconds, kPatience);
 }
-// P6 is dim and its noses are the most smeared; P9 is ultra-wide over a table of another size.
+// The bars of a ball at rest: 1.0 mm RMS, 1.5 where the view is oblique (P5) or strongly distorted (P9).
 INSTANTIATE_TEST_SUITE_P(Clips, OnFootage,
                          testing::Values(Gate{1, 0.0010, 0.0020}, Gate{2, 0.0010, 0.0020}, Gate{3, 0.0010, 0.0020},
-                                         Gate{4, 0.0010, 0.0020}, Gate{5, 0.0015, 0.0030}, Gate{6, 0.0014, 0.0025},
+                                         Gate{4, 0.0010, 0.0020}, Gate{5, 0.0015, 0.0030}, Gate{6, 0.0010, 0.0020},
                                          Gate{7, 0.0010, 0.0020}, Gate{8, 0.0010, 0.0020}, Gate{9, 0.0015, 0.0030}),
                          [](const auto& chosen) { return "P" + std::to_string(chosen.param.clip); });
 
