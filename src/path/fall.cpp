@@ -64,4 +64,28 @@ void find_fall(Found& found, const World& world, double last_seen, double within
   }
 }
 
+void settle_fall(Found& found, const World& world, double last_seen, bool seen_again) {
+  constexpr double kAtTheLine = 0.03;      // m: as near as a fitted path must come to the fall line
+  constexpr double kVanishesWithin = 0.1;  // s of the jaw: three frames at 30 a second
+  if (seen_again) {
+    found.pocket.reset();
+    return;
+  }
+  const ChainLeg& last = found.chain.legs.back();
+  for (const Surface& s : world.surfaces) {
+    if (s.kind != ContactKind::pocket) continue;
+    if (found.pocket && s.name == *found.pocket) {
+      if (const auto t = first_touch(last.leg, found.cloth, s, last.leg.t, last.leg.t + 10, 0)) found.pocket_time = *t;
+      if (s.gap(last.leg.at(found.pocket_time, found.cloth)) > kAtTheLine) found.pocket.reset();
+    }
+    const bool at_its_jaw = last.touch.kind == Touch::Kind::surface && last.touch.surface.kind == ContactKind::jaw &&
+                            last.touch.surface.name == s.name && last_seen < last.leg.t + kVanishesWithin;
+    if (!found.pocket && at_its_jaw) {
+      found.pocket = s.name;
+      const double speed = std::max(last.leg.v.norm(), 0.3);
+      found.pocket_time = last.leg.t + std::min(kVanishesWithin, std::max(0.0, s.gap(last.leg.p)) / speed);
+    }
+  }
+}
+
 }  // namespace baizetrace::path

@@ -76,6 +76,25 @@ bool tell_noses_from_jaws(Problem& problem, const std::vector<World>& worlds) {
 // How long after its last sighting a ball may have fallen, s; longer and it would have been seen on the bed.
 constexpr double kFallWithin = 0.35;
 
+// Sightings given to no ball, of this kind's colour and away from the pockets, after it had vanished: it is still
+// there.
+bool seen_again(const Episode& episode, std::size_t kind, double vanished, const World& world) {
+  constexpr double kAfter = 0.2;     // s: what falls is still seen for a moment
+  constexpr double kFromFall = 0.1;  // m
+  constexpr int kOften = 4;
+  int times = 0;
+  for (const Sighting& s : episode.strays) {
+    if (s.time < vanished + kAfter || s.colour.size() <= kind) continue;
+    const auto best = std::max_element(s.colour.begin(), s.colour.end()) - s.colour.begin();
+    if (static_cast<std::size_t>(best) != kind) continue;
+    const bool at_pocket = std::any_of(world.surfaces.begin(), world.surfaces.end(), [&](const Surface& f) {
+      return f.kind == ContactKind::pocket && f.gap(s.at) < kFromFall;
+    });
+    times += at_pocket ? 0 : 1;
+  }
+  return times >= kOften;
+}
+
 // The last that was seen of it runs into a mouth: what is seen of a ball that drops is not followed, and need not be.
 bool heads_into_a_pocket(const Found& found, const World& world) {
   constexpr double kMouth = 0.20;  // m before the fall line: three frames of a firm ball
@@ -168,16 +187,12 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
   const Published from{&problem, &layout, &covariance, &episode, &clock, &options};
   for (std::size_t i = 0; i < found.size(); ++i) {
     found[i].chain = problem.chains[i];
-    if (found[i].pocket) {
-      // The fall again, from the legs as fitted now.
-      World& world = worlds[i];
-      world.cloth = problem.cloth;
-      const auto* pocket = table.pocket(*found[i].pocket);
-      for (const Surface& s : world.surfaces) {
-        if (s.kind != ContactKind::pocket || s.name != pocket->name) continue;
-        const Leg& leg = problem.chains[i].legs.back().leg;
-        if (const auto t = first_touch(leg, problem.cloth, s, leg.t, leg.t + 10, 0)) found[i].pocket_time = *t;
-      }
+    found[i].cloth = problem.cloth;
+    if (!tracks[i]->after && !problem.chains[i].rest) {
+      worlds[i].cloth = problem.cloth;
+      const double last = last_seen(problem.chains[i]);
+      const std::size_t kind = balls.kind_of(tracks[i]->ball).value_or(0);
+      settle_fall(found[i], worlds[i], last, seen_again(episode, kind, last, worlds[i]));
     }
     out.balls.push_back(publish(from, i, found[i], *tracks[i]));
   }

@@ -59,4 +59,8 @@ struct Found {
 // Used by search for balls that vanish, and again after the global fit.
 void find_fall(Found& found, const World& world, double last_seen, double within);
 
+// The fall again, from the legs as fitted at the end: its time; or none, when the path does not come to the fall line
+// or the ball was seen again afterwards. A ball that vanished at a jaw fell there.
+void settle_fall(Found& found, const World& world, double last_seen, bool seen_again);
+
 }  // namespace baizetrace::path

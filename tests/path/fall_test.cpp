@@ -1,0 +1,69 @@
+// When a ball that vanished fell, and when that cannot be said.
+#include <gtest/gtest.h>
+
+#include "base/files.hpp"
+#include "path/search.hpp"
+
+namespace baizetrace::path {
+namespace {
+
+constexpr double kRadius = 0.02625;
+
+struct Fall : testing::Test {
+  Fall() {
+    set_data_folder(BAIZETRACE_SOURCE);
+    world.surfaces = surfaces_of(table::Table(*table::read_spec("full-size")), kRadius);
+    ChainLeg leg;
+    leg.leg.p = {-0.5, -1.4};
+    leg.leg.v = 2.0 * Vec2(-0.9152 + 0.5, -1.8107 + 1.4).normalized();  // at the middle of the fall
+    found.chain.legs.push_back(leg);
+  }
+  const Surface& surface(ContactKind kind, const std::string& name) const {
+    for (const Surface& s : world.surfaces)
+      if (s.kind == kind && s.name == name) return s;
+    throw std::runtime_error("no such surface");
+  }
+  World world;
+  Found found;
+};
+
+TEST_F(Fall, AtTheFallLineItStands) {
+  found.pocket = "baulk-left";
+  settle_fall(found, world, 0.2, false);
+  ASSERT_TRUE(found.pocket);
+  const auto& fall = surface(ContactKind::pocket, "baulk-left");
+  EXPECT_LT(std::abs(fall.gap(found.chain.legs.back().leg.at(found.pocket_time, found.cloth))), 0.001);
+}
+
+TEST_F(Fall, APathThatDoesNotComeThereDidNotFall) {
+  found.pocket = "baulk-left";
+  found.pocket_time = 0.1;
+  found.chain.legs.back().leg.v = {1.0, 0.3};
+  settle_fall(found, world, 0.05, false);
+  EXPECT_FALSE(found.pocket);
+}
+
+TEST_F(Fall, ABallSeenAgainDidNotFall) {
+  found.pocket = "baulk-left";
+  settle_fall(found, world, 0.2, true);
+  EXPECT_FALSE(found.pocket);
+}
+
+TEST_F(Fall, VanishedAtAJawItFellThere) {
+  ChainLeg turned;
+  turned.touch.kind = Touch::Kind::surface;
+  turned.touch.surface = surface(ContactKind::jaw, "baulk-left");
+  turned.leg.t = 0.3;
+  turned.leg.p = {-0.868, -1.717};
+  turned.leg.v = {0.5, 0.5};
+  found.chain.legs.push_back(turned);
+  settle_fall(found, world, 0.29, false);
+  EXPECT_EQ(found.pocket.value_or(""), "baulk-left");
+  // Seen for longer than a moment after the jaw: it came out.
+  found.pocket.reset();
+  settle_fall(found, world, 0.6, false);
+  EXPECT_FALSE(found.pocket);
+}
+
+}  // namespace
+}  // namespace baizetrace::path
