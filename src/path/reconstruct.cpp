@@ -80,11 +80,12 @@ constexpr double kFallWithin = 0.35;
 // there.
 bool seen_again(const Episode& episode, std::size_t kind, double vanished, const World& world) {
   constexpr double kAfter = 0.2;     // s: what falls is still seen for a moment
+  constexpr double kBefore = 1.5;    // s: no hand has it out of the pocket sooner
   constexpr double kFromFall = 0.1;  // m
   constexpr int kOften = 4;
   int times = 0;
   for (const Sighting& s : episode.strays) {
-    if (s.time < vanished + kAfter || s.colour.size() <= kind) continue;
+    if (s.time < vanished + kAfter || s.time > vanished + kBefore || s.colour.size() <= kind) continue;
     const auto best = std::max_element(s.colour.begin(), s.colour.end()) - s.colour.begin();
     if (static_cast<std::size_t>(best) != kind) continue;
     const bool at_pocket = std::any_of(world.surfaces.begin(), world.surfaces.end(), [&](const Surface& f) {
@@ -192,7 +193,9 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
       worlds[i].cloth = problem.cloth;
       const double last = last_seen(problem.chains[i]);
       const std::size_t kind = balls.kind_of(tracks[i]->ball).value_or(0);
-      settle_fall(found[i], worlds[i], last, seen_again(episode, kind, last, worlds[i]));
+      // Of many alike another one may have been seen.
+      const bool again = balls.kinds[kind].count == 1 && seen_again(episode, kind, last, worlds[i]);
+      settle_fall(found[i], worlds[i], last, again);
     }
     out.balls.push_back(publish(from, i, found[i], *tracks[i]));
   }
