@@ -38,6 +38,7 @@ std::optional<Leave> leave_of(std::span<const Ball> balls, const table::Table& t
   const Vec2 aim = out.distance > 0 ? Vec2(way / out.distance) : line;
   out.cut = std::acos(std::clamp(aim.dot(line), -1.0, 1.0));
   out.on = out.cut < kPi / 2;
+  out.side = cross(line, white->place - ball->place) > 0 ? "left" : "right";
   out.fullness = out.on ? 1 - std::sin(out.cut) : 0.0;
   for (const Ball& b : balls) {
     if (b.name == name || b.name == cue_ball) continue;

@@ -18,6 +18,8 @@ struct Leave {
   bool on = false;      // cut under a right angle, so that the pot exists
   bool clear = false;   // nothing stands in the way of either ball
   std::string blocked_by;
+  std::string side;  // which side of the straight line through ball and pocket the cue ball is on, seen towards the
+                     // pocket: "left" or "right"
   std::optional<std::string> hampered_by;  // a cushion's or a ball's name
 };
 

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "practice/pot.hpp"
+
 namespace baizetrace::practice {
 namespace {
 
@@ -59,6 +61,14 @@ AsPlayed as_played(const Attempt& a, const table::BallSet& set) {
     }
     out.motion.balls.push_back(std::move(path));
   }
+  // Taken by hand while it rolled: it is scored where it would have stopped.
+  if (a.rest_extrapolated)
+    for (BallPath& path : out.motion.balls)
+      if (path.ball == "white" && !path.rest && !path.pocket) {
+        path.rest = *a.rest_extrapolated;
+        const double from = path.pieces.empty() ? kLongBefore : path.pieces.back().to;
+        path.pieces.push_back(resting(path.rest->at, from, kLongAfter));
+      }
   return out;
 }
 
@@ -74,6 +84,29 @@ void add_passing(Attempt& a, const table::Table& table, const table::BallSet& se
   for (const auto& p : route.pockets) a.nearest_pockets.push_back({p.pocket, p.distance, p.time});
 }
 
+namespace {
+Score points_of(const std::vector<GoalPart>& parts, const Goal* goal, bool in_off) {
+  const std::map<std::string, double> usual{{"pot", 1.0}, {"position", 1.0}};  // common practice
+  const auto& worth = goal && !goal->points.empty() ? goal->points : usual;
+  Score score;
+  bool position = false, position_met = true;
+  const auto give = [&](const std::string& part, bool met) {
+    const auto it = worth.find(part);
+    if (it == worth.end()) return;
+    score.of += it->second;
+    if (met) score.points += it->second;
+  };
+  for (const GoalPart& part : parts) {
+    give(part.what, part.met);
+    if (part.what != "pot") position = true, position_met = position_met && part.met;
+    score.parts.push_back({part.what, part.met, part.note});
+  }
+  if (position && goal) give("position", position_met);
+  if (in_off) score.points = 0;
+  return score;
+}
+}  // namespace
+
 void score_attempt(Attempt& a, const Setup& setup, const table::Table& table, const table::BallSet& set) {
   a.placing_error.clear();
   for (const motion::Ball& mark : balls_of(setup, table, set))
@@ -81,8 +114,17 @@ void score_attempt(Attempt& a, const Setup& setup, const table::Table& table, co
       a.placing_error[mark.name] = stood->second.at - mark.place;
 
   a.pot_made.reset();
+  a.pot_line = {};
   a.leave.reset();
   a.score.reset();
+  const bool meant_to_pot = setup.shot && setup.shot->kind == Shot::Kind::pot;
+  const bool fell = meant_to_pot && std::any_of(a.potted.begin(), a.potted.end(), [&](const Potted& p) {
+                      return p.ball == setup.shot->ball && p.pocket == setup.shot->pocket;
+                    });
+  if (meant_to_pot && (fell || a.ended != Ended::clip)) {
+    a.pot_made = fell;
+    a.pot_line = pot_line(a, *setup.shot, table);
+  }
   if (a.ended == Ended::clip) return;
 
   AsPlayed played = as_played(a, set);
@@ -91,39 +133,22 @@ void score_attempt(Attempt& a, const Setup& setup, const table::Table& table, co
   p.motion = std::move(played.motion);
   p.route =
       motion::route_of(p.motion, p.balls, table, setup.goal ? setup.goal->gates : std::vector<motion::GateName>{});
-  p.meant_to_pot = setup.shot && setup.shot->kind == Shot::Kind::pot;
-  if (p.meant_to_pot) {
-    p.pots = std::any_of(a.potted.begin(), a.potted.end(), [&](const Potted& fell) {
-      return fell.ball == setup.shot->ball && fell.pocket == setup.shot->pocket;
-    });
-    a.pot_made = p.pots;
-  }
+  p.meant_to_pot = meant_to_pot;
+  p.pots = fell;
   if (setup.goal && setup.goal->next) {
     const auto after = motion::balls_after(p.motion, p.balls);
     p.leave = motion::leave_of(after, table, setup.goal->next->ball, setup.goal->next->into);
-    if (p.leave)
-      a.leave = Leave{p.leave->ball,     p.leave->into,  p.leave->cut,        p.leave->fullness,
-                      p.leave->distance, p.leave->clear, p.leave->hampered_by};
-  }
-
-  // A hit is the pot and all goal parts: pot one point, position one, both forfeited by an in-off.
-  Score score;
-  bool position = false, position_met = true;
-  for (GoalPart& part : judge(setup, table, p)) {
-    if (part.what == "pot") {
-      score.of += 1;
-      score.points += part.met ? 1 : 0;
-    } else {
-      position = true;
-      position_met = position_met && part.met;
+    if (p.leave) {
+      const motion::Leave& l = *p.leave;
+      a.leave = Leave{l.ball, l.into, l.cut, l.fullness, l.distance, l.clear, l.hampered_by, std::nullopt, l.side};
+      if (!l.blocked_by.empty()) a.leave->blocked_by = l.blocked_by;
     }
-    score.parts.push_back({std::move(part.what), part.met, std::move(part.note)});
   }
-  if (position && setup.goal) {
-    score.of += 1;
-    score.points += position_met ? 1 : 0;
-  }
-  if (a.in_off) score.points = 0;
+  std::vector<GoalPart> parts = judge(setup, table, p);
+  for (GoalPart& part : parts)
+    if (part.what == "pot") part.note = pot_note(a, *setup.shot, table, set);
+  // A hit is the pot and all goal parts.
+  Score score = points_of(parts, setup.goal ? &*setup.goal : nullptr, a.in_off.has_value());
   if (!score.parts.empty()) a.score = std::move(score);
 }
 

@@ -96,7 +96,22 @@ Json write(const Attempt& a) {
   j["potted"] = Json::array();
   for (const Potted& p : a.potted) j["potted"].push_back(potted(p, true));
   j["in_off"] = a.in_off ? potted(*a.in_off, false) : Json(nullptr);
-  if (a.pot_made) j["pot"] = Json{{"made", *a.pot_made}};
+  if (a.clip > 0) j["clip"] = a.clip;
+  if (a.group > 0) j["group"] = a.group;
+  if (a.pot_made) {
+    Json p{{"made", *a.pot_made}};
+    if (a.pot_line.at_mouth) p["at_mouth"] = kept(*a.pot_line.at_mouth);
+    if (a.pot_line.thick_or_thin) p["thick_or_thin"] = *a.pot_line.thick_or_thin;
+    p["jaw"] = a.pot_line.jaw ? Json(*a.pot_line.jaw) : Json(nullptr);
+    j["pot"] = std::move(p);
+  }
+  if (a.rest_extrapolated) j["rest_extrapolated"] = write(*a.rest_extrapolated);
+  if (a.follow_on) {
+    Json f{{"time", kept(a.follow_on->time)}, {"potted", Json::array()}};
+    for (const Potted& p : a.follow_on->potted) f["potted"].push_back(potted(p, true));
+    if (a.follow_on->next_potted) f["next_potted"] = *a.follow_on->next_potted;
+    j["follow_on"] = std::move(f);
+  }
   j["gates"] = Json::array();
   for (const GatePassed& g : a.gates)
     j["gates"].push_back(
@@ -107,6 +122,10 @@ Json write(const Attempt& a) {
   if (!a.placing_error.empty()) {
     j["placing_error"] = Json::object();
     for (const auto& [ball, error] : a.placing_error) j["placing_error"][ball] = kept(error);
+  }
+  if (!a.off_group.empty()) {
+    j["off_group_mark"] = Json::object();
+    for (const auto& [ball, error] : a.off_group) j["off_group_mark"][ball] = kept(error);
   }
   if (a.strike) {
     Json s{{"speed", kept(a.strike->speed)}, {"heading", kept(a.strike->heading)}};
@@ -136,6 +155,8 @@ Json write(const Attempt& a) {
                   {"distance", kept(l.distance)},
                   {"clear", l.clear},
                   {"hampered_by", nullptr}};
+    if (!l.side.empty()) j["leave"]["side"] = l.side;
+    if (l.blocked_by) j["leave"]["blocked_by"] = *l.blocked_by;
     if (l.hampered_by) j["leave"]["hampered_by"] = *l.hampered_by;
   }
   if (a.score) {
@@ -143,6 +164,18 @@ Json write(const Attempt& a) {
     for (const ScorePart& p : a.score->parts) parts.push_back({{"what", p.what}, {"met", p.met}, {"note", p.note}});
     j["score"] = {{"points", a.score->points}, {"of", a.score->of}, {"parts", std::move(parts)}};
   }
+  return j;
+}
+
+Json write(const Group& g) {
+  Json j{{"number", g.number}, {"marks", Json::object()}};
+  for (const auto& [ball, at] : g.marks) j["marks"][ball] = kept(at);
+  if (g.setup) j["setup"] = {{"file", g.setup->first}, {"title", g.setup->second}};
+  if (!g.off_setup.empty()) {
+    j["off_setup"] = Json::object();
+    for (const auto& [ball, off] : g.off_setup) j["off_setup"][ball] = kept(off);
+  }
+  if (!g.note.empty()) j["note"] = g.note;
   return j;
 }
 
@@ -219,7 +252,25 @@ Attempt read_attempt(const Json& j) {
         {p.at("ball").get<std::string>(), p.at("pocket").get<std::string>(), p.at("time").get<double>()});
   if (const Json& p = j.at("in_off"); !p.is_null())
     a.in_off = Potted{"white", p.at("pocket").get<std::string>(), p.at("time").get<double>()};
-  if (j.contains("pot")) a.pot_made = j["pot"].at("made").get<bool>();
+  a.clip = j.value("clip", 0);
+  a.group = j.value("group", 0);
+  if (j.contains("pot")) {
+    const Json& p = j["pot"];
+    a.pot_made = p.at("made").get<bool>();
+    if (p.contains("at_mouth")) a.pot_line.at_mouth = p["at_mouth"].get<double>();
+    if (p.contains("thick_or_thin")) a.pot_line.thick_or_thin = p["thick_or_thin"].get<std::string>();
+    if (p.contains("jaw") && !p["jaw"].is_null()) a.pot_line.jaw = p["jaw"].get<std::string>();
+  }
+  if (j.contains("rest_extrapolated")) a.rest_extrapolated = read_place(j["rest_extrapolated"]);
+  if (j.contains("follow_on")) {
+    FollowOn f;
+    f.time = j["follow_on"].at("time").get<double>();
+    for (const Json& p : j["follow_on"].at("potted"))
+      f.potted.push_back(
+          {p.at("ball").get<std::string>(), p.at("pocket").get<std::string>(), p.at("time").get<double>()});
+    if (j["follow_on"].contains("next_potted")) f.next_potted = j["follow_on"]["next_potted"].get<bool>();
+    a.follow_on = std::move(f);
+  }
   for (const Json& g : j.at("gates"))
     a.gates.push_back({g.at("between").at(0).get<std::string>(), g.at("between").at(1).get<std::string>(),
                        g.at("time").get<double>(), read_point(g.at("at")), g.at("clearance").get<double>()});
@@ -228,6 +279,8 @@ Attempt read_attempt(const Json& j) {
         {p.at("pocket").get<std::string>(), p.at("distance").get<double>(), p.at("time").get<double>()});
   if (j.contains("placing_error"))
     for (const auto& [ball, error] : j["placing_error"].items()) a.placing_error[ball] = read_point(error);
+  if (j.contains("off_group_mark"))
+    for (const auto& [ball, error] : j["off_group_mark"].items()) a.off_group[ball] = read_point(error);
   if (j.contains("strike")) {
     const Json& s = j["strike"];
     Strike strike;
@@ -265,6 +318,8 @@ Attempt read_attempt(const Json& j) {
                 std::nullopt};
     if (l.contains("hampered_by") && !l["hampered_by"].is_null())
       leave.hampered_by = l["hampered_by"].get<std::string>();
+    if (l.contains("blocked_by")) leave.blocked_by = l["blocked_by"].get<std::string>();
+    leave.side = l.value("side", "");
     a.leave = leave;
   }
   if (j.contains("score")) {
@@ -276,20 +331,35 @@ Attempt read_attempt(const Json& j) {
   return a;
 }
 
+ClipInfo read_clip(const Json& j) {
+  return {j.at("file").get<std::string>(), j.at("width").get<int>(), j.at("height").get<int>(),
+          j.at("frames").get<int>(), j.at("duration").get<double>()};
+}
+
+Group read_group(const Json& j) {
+  Group g;
+  g.number = j.at("number").get<int>();
+  for (const auto& [ball, at] : j.at("marks").items()) g.marks[ball] = read_point(at);
+  if (j.contains("setup"))
+    g.setup = {j["setup"].at("file").get<std::string>(), j["setup"].at("title").get<std::string>()};
+  if (j.contains("off_setup"))
+    for (const auto& [ball, at] : j["off_setup"].items()) g.off_setup[ball] = read_point(at);
+  g.note = j.value("note", "");
+  return g;
+}
+
 Session read(const Json& j) {
   Session s;
   s.complete = j.at("complete").get<bool>();
   s.measured_until = j.at("measured_until").get<double>();
   for (const Json& w : j.at("warnings"))
-    s.warnings.push_back({w.at("time").get<double>(), w.at("what").get<std::string>()});
+    s.warnings.push_back({w.at("time").get<double>(), w.at("what").get<std::string>(), w.value("clip", 0)});
   for (const Json& r : j.at("refused"))
-    s.refused.push_back({r.at("from").get<double>(), r.at("to").get<double>(), r.at("why").get<std::string>()});
-  const Json& clip = j.at("clip");
-  s.clip.file = clip.at("file").get<std::string>();
-  s.clip.width = clip.at("width").get<int>();
-  s.clip.height = clip.at("height").get<int>();
-  s.clip.frames = clip.at("frames").get<int>();
-  s.clip.duration = clip.at("duration").get<double>();
+    s.refused.push_back({r.at("from").get<double>(), r.at("to").get<double>(), r.at("why").get<std::string>(),
+                         r.value("clip", 0)});
+  s.clip = read_clip(j.at("clip"));
+  if (j.contains("more_clips"))
+    for (const Json& c : j["more_clips"]) s.more_clips.push_back(read_clip(c));
   const Json& rig = j.at("rig");
   s.rig.file = rig.at("file").get<std::string>();
   s.rig.rms_pixels = rig.value("rms_pixels", 0.0);
@@ -309,7 +379,10 @@ Session read(const Json& j) {
     for (const auto& [name, c] : j["conditions"].items())
       s.conditions[name] = {c.at("value").get<double>(), c.at("u").get<double>(),
                             c.at("from").get<std::string>() == "measured"};
+  if (j.contains("groups"))
+    for (const Json& g : j["groups"]) s.groups.push_back(read_group(g));
   for (const Json& a : j.at("attempts")) s.attempts.push_back(read_attempt(a));
+  if (j.contains("summary")) s.summary = j["summary"].dump();
   return s;
 }
 
@@ -318,15 +391,21 @@ Session read(const Json& j) {
 std::string session_json(const Session& s) {
   Json j{{"format", kFormat}, {"complete", s.complete}, {"measured_until", kept(s.measured_until)}};
   j["warnings"] = Json::array();
-  for (const Warning& w : s.warnings) j["warnings"].push_back({{"time", kept(w.time)}, {"what", w.what}});
+  for (const Warning& w : s.warnings) {
+    j["warnings"].push_back({{"time", kept(w.time)}, {"what", w.what}});
+    if (w.clip > 0) j["warnings"].back()["clip"] = w.clip;
+  }
   j["refused"] = Json::array();
-  for (const Refused& r : s.refused)
+  for (const Refused& r : s.refused) {
     j["refused"].push_back({{"from", kept(r.from)}, {"to", kept(r.to)}, {"why", r.why}});
-  j["clip"] = {{"file", s.clip.file},
-               {"width", s.clip.width},
-               {"height", s.clip.height},
-               {"frames", s.clip.frames},
-               {"duration", kept(s.clip.duration)}};
+    if (r.clip > 0) j["refused"].back()["clip"] = r.clip;
+  }
+  const auto clip = [](const ClipInfo& c) {
+    return Json{{"file", c.file}, {"width", c.width}, {"height", c.height}, {"frames", c.frames},
+                {"duration", kept(c.duration)}};
+  };
+  j["clip"] = clip(s.clip);
+  for (const ClipInfo& c : s.more_clips) j["more_clips"].push_back(clip(c));
   j["rig"] = {
       {"file", s.rig.file},
       {"rms_pixels", kept(s.rig.rms_pixels)},
@@ -341,8 +420,11 @@ std::string session_json(const Session& s) {
   j["conditions"] = Json::object();
   for (const auto& [name, c] : s.conditions)
     j["conditions"][name] = {{"value", kept(c.value)}, {"u", kept(c.u)}, {"from", c.measured ? "measured" : "assumed"}};
+  j["groups"] = Json::array();
+  for (const Group& g : s.groups) j["groups"].push_back(write(g));
   j["attempts"] = Json::array();
   for (const Attempt& a : s.attempts) j["attempts"].push_back(write(a));
+  j["summary"] = s.summary.empty() ? Json::object() : Json::parse(s.summary);
   return j.dump() + "\n";
 }
 

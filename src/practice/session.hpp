@@ -13,13 +13,16 @@
 
 namespace baizetrace::practice {
 
+// `clip`: which of the session's clips (0 first) the times belong to.
 struct Warning {
   double time = 0;
   std::string what;
+  int clip = 0;
 };
 struct Refused {
   double from = 0, to = 0;
   std::string why;
+  int clip = 0;
 };
 
 // A value of the table's conditions and where it came from.
@@ -69,7 +72,24 @@ struct Leave {
   std::string ball, into;
   double cut = 0, fullness = 0, distance = 0;
   bool clear = false;
-  std::optional<std::string> hampered_by;
+  std::optional<std::string> hampered_by{};
+  std::optional<std::string> blocked_by{};
+  // Which side of the straight line through ball and pocket the white is on, seen towards the pocket: "left", "right".
+  std::string side{};
+};
+
+// How the object ball ran at its pocket; see pot.hpp.
+struct PotLine {
+  std::optional<double> at_mouth;            // m off the middle of the mouth
+  std::optional<std::string> thick_or_thin;  // "thick", "thin"
+  std::optional<std::string> jaw;            // "near", "far"
+};
+
+// The shot played on from where the attempt left the white: not an attempt of its own.
+struct FollowOn {
+  double time = 0;                    // s, its strike
+  std::vector<Potted> potted;         // what fell
+  std::optional<bool> next_potted;    // the ball that the goal names next; absent: the goal names none
 };
 
 struct ScorePart {
@@ -93,7 +113,13 @@ struct Attempt {
   std::map<std::string, BallPath> balls;  // every ball that moved
   std::vector<Potted> potted;             // never the white
   std::optional<Potted> in_off;
-  std::optional<bool> pot_made;  // the setup's shot, when there is one
+  int clip = 0;                           // which of the session's clips, 0 first
+  int group = 0;                          // number of its group (Session::groups); 0: none
+  std::optional<bool> pot_made;           // the setup's shot, when there is one
+  PotLine pot_line;
+  std::optional<Place> rest_extrapolated;  // of a white that was taken or cut off while it rolled
+  std::map<std::string, Vec2> off_group;   // measured less its group's mark
+  std::optional<FollowOn> follow_on;
   std::vector<GatePassed> gates;
   std::vector<PocketPassed> nearest_pockets;
   std::map<std::string, Vec2> placing_error;  // measured less mark
@@ -105,16 +131,28 @@ struct Attempt {
   std::optional<Score> score;
 };
 
+// Attempts of one arrangement: the same marks.
+struct Group {
+  int number = 0;                     // 1, 2, ...
+  std::map<std::string, Vec2> marks;  // the session's marks: where the balls stood at its first attempt
+  std::optional<std::pair<std::string, std::string>> setup;  // file, title; absent: no setup is known
+  std::map<std::string, Vec2> off_setup;                     // marks less the setup file's, m
+  std::string note;                                          // "the white's mark is 62 mm off the setup's"; or ""
+};
+
+struct ClipInfo {
+  std::string file;
+  int width = 0, height = 0, frames = 0;
+  double duration = 0;
+};
+
 struct Session {
   bool complete = false;
   double measured_until = 0;
   std::vector<Warning> warnings;
   std::vector<Refused> refused;
-  struct {
-    std::string file;
-    int width = 0, height = 0, frames = 0;
-    double duration = 0;
-  } clip;
+  ClipInfo clip;                     // the only clip, or the first
+  std::vector<ClipInfo> more_clips;  // the others in order
   struct {
     std::string file;
     double rms_pixels = 0, rms = 0, readout = 0, u_readout = 0;
@@ -124,7 +162,15 @@ struct Session {
   } rig;
   std::optional<std::pair<std::string, std::string>> setup;  // file, title
   std::map<std::string, ConditionValue> conditions;          // rolling, sliding, cushion_restitution
+  std::vector<Group> groups;
   std::vector<Attempt> attempts;
+  std::string summary;  // JSON text of `summary` as summary_json() makes it; "" or "{}": nothing summed up
+
+  [[nodiscard]] const Group* group(int number) const {
+    for (const Group& g : groups)
+      if (g.number == number) return &g;
+    return nullptr;
+  }
 };
 
 [[nodiscard]] std::string session_json(const Session& session);

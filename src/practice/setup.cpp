@@ -167,6 +167,7 @@ class Reader {
       if (!(within > 0 && within <= 1)) o->fault("within", fmt::format("is {}, expected over 0 up to 1 m", within));
       g.over = std::pair(spot, within);
     }
+    if (auto p = t.maybe_table("points")) points(*p, g);
     if (auto z = t.maybe_table("zone")) g.zone = zone(*z);
     if (auto n = t.maybe_table("next")) {
       NextBall next;
@@ -189,6 +190,19 @@ class Reader {
   }
 
  private:
+  static void points(TomlTable& t, Goal& g) {
+    static const std::vector<std::string> kParts{"pot",   "position", "cushions", "gate", "avoid",
+                                                 "touch", "over",     "zone",     "leave"};
+    for (const std::string& part : t.keys()) {
+      const double worth = t.number(part);
+      if (std::find(kParts.begin(), kParts.end(), part) == kParts.end())
+        t.fault(part, fmt::format("is no part of a goal{}", near(part, kParts)));
+      else if (!(worth >= 0 && worth <= 1000))
+        t.fault(part, fmt::format("is {}, expected 0 to 1000 points", worth));
+      else
+        g.points[part] = worth;
+    }
+  }
   Zone zone(TomlTable& t) {
     Zone z;
     z.centre = t.maybe_point("centre");
@@ -284,6 +298,20 @@ bool Zone::holds(const Vec2& p) const {
       inside = !inside;
   }
   return inside;
+}
+
+double Zone::depth(const Vec2& p) const {
+  if (centre) return radius - (p - *centre).norm();
+  std::vector<Vec2> outline = corners;
+  if (corners.size() == 2)
+    outline = {corners[0], {corners[1].x(), corners[0].y()}, corners[1], {corners[0].x(), corners[1].y()}};
+  double nearest = 1e9;
+  for (std::size_t i = 0, j = outline.size() - 1; i < outline.size(); j = i++) {
+    const Vec2 side = outline[i] - outline[j];
+    const double along = std::clamp((p - outline[j]).dot(side) / std::max(side.squaredNorm(), 1e-12), 0.0, 1.0);
+    nearest = std::min(nearest, (p - outline[j] - along * side).norm());
+  }
+  return holds(p) ? nearest : -nearest;
 }
 
 Vec2 Zone::middle() const {

@@ -3,6 +3,7 @@
 // Marks and intentions never feed a measurement; nothing in `path` or before it includes this file.
 #pragma once
 
+#include <map>
 #include <optional>
 #include <string>
 #include <utility>
@@ -48,6 +49,8 @@ struct Zone {
   std::vector<Vec2> corners;  // two: opposite corners of an upright rectangle; more: a polygon
   [[nodiscard]] bool holds(const Vec2& place) const;
   [[nodiscard]] Vec2 middle() const;
+  // How far inside its edge a place is, m; negative: outside.
+  [[nodiscard]] double depth(const Vec2& place) const;
 };
 
 struct NextBall {
@@ -66,6 +69,9 @@ struct Goal {
   std::optional<std::pair<std::string, double>> over;
   std::optional<Zone> zone;
   std::optional<NextBall> next;
+  // What each part is worth: "pot", "position" (all other parts together), or a part's own name. Empty: pot 1,
+  // position 1 (common practice). An in-off forfeits all.
+  std::map<std::string, double> points;
 };
 
 struct Setup {

@@ -5,12 +5,12 @@
 #include <string_view>
 
 #include "base/path.hpp"
+#include "practice/wording.hpp"
 
 namespace baizetrace::report {
 
-[[nodiscard]] std::string ball_name(std::string_view ball);  // "red-3" -> "red 3"
-// A gate's post: a ball or spot, a pocket, a cushion.
-[[nodiscard]] std::string post_name(std::string_view post);
+using practice::ball_name;  // "red-3" -> "red 3"
+using practice::post_name;  // a gate's post: a ball or spot, a pocket, a cushion
 // What a contact touched: "blue", "top cushion", "jaw of the yellow pocket", "yellow pocket".
 [[nodiscard]] std::string touched(const Contact& contact);
 

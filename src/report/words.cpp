@@ -27,12 +27,6 @@ const BallPath* white_of(const practice::Attempt& a) {
   return w == a.balls.end() ? nullptr : &w->second;
 }
 
-std::optional<Place> rest_of(const practice::Attempt& a) {
-  if (const auto after = a.after.find("white"); after != a.after.end()) return after->second;
-  if (const BallPath* w = white_of(a)) return w->rest;
-  return std::nullopt;
-}
-
 // What became of the balls, and of the shot that was meant.
 void outcome(const practice::Attempt& a, const practice::Setup* setup, AttemptWords& words) {
   std::vector<std::string> in, where;
@@ -144,24 +138,10 @@ std::string place_on_table(const Vec2& at, const table::Table& table) {
                      table::trade_name_of_cushion(at.x() < 0 ? "left" : "right"));
 }
 
-// How far a place lies inside a zone's edge, m (negative: outside); the zone as its middle and radius or its corners.
-double inside_by(const practice::Zone& zone, const Vec2& at) {
-  if (zone.centre) return zone.radius - (at - *zone.centre).norm();
-  std::vector<Vec2> c = zone.corners;
-  if (c.size() == 2) c = {c[0], Vec2(c[1].x(), c[0].y()), c[1], Vec2(c[0].x(), c[1].y())};
-  double edge = 1e9;
-  for (std::size_t k = 0; k < c.size(); ++k) {
-    const Vec2 a = c[k], d = c[(k + 1) % c.size()] - a;
-    const double f = d.squaredNorm() > 0 ? std::clamp((at - a).dot(d) / d.squaredNorm(), 0.0, 1.0) : 0.0;
-    edge = std::min(edge, (at - a - f * d).norm());
-  }
-  return zone.holds(at) ? edge : -edge;
-}
-
 void stop(const practice::Attempt& a, const table::Table& table, const WordsOptions& o, AttemptWords& words) {
   if (a.in_off || !white_of(a)) return;
-  const auto rest = rest_of(a);
-  if (!rest) {
+  const auto found = practice::rest_of(a);
+  if (!found) {
     words.cannot_tell.emplace_back(
         a.ended == practice::Ended::hand   ? "Where the white would have stopped: it was taken away before it rested."
         : a.ended == practice::Ended::clip ? "Where the white stops: the recording ends before it rests."
@@ -169,9 +149,15 @@ void stop(const practice::Attempt& a, const table::Table& table, const WordsOpti
     return;
   }
   const practice::Zone* zone = o.setup && o.setup->goal && o.setup->goal->zone ? &*o.setup->goal->zone : nullptr;
-  words.sentence += " Stopped ";
+  const Place* rest = &found->place;
+  if (found->extrapolated)
+    words.cannot_tell.push_back(fmt::format(
+        "Where the white would have stopped, surely: it was taken away while it rolled; the place told is where it "
+        "was going to, good to {:.0f} cm.",
+        100 * std::max(0.01, rest->u.maxCoeff())));
+  words.sentence += found->extrapolated ? " Would have stopped " : " Stopped ";
   if (zone) {
-    const double by = inside_by(*zone, rest->at), u = rest->u.maxCoeff();
+    const double by = zone->depth(rest->at), u = rest->u.maxCoeff();
     if (std::abs(by) <= kSurely * u) {
       words.sentence += "on the zone's edge: too close to call";
       words.cannot_tell.push_back(
@@ -235,31 +221,6 @@ std::string capital(std::string words) {
   return words;
 }
 
-std::string ball_widths(double gap, double ball_radius) {
-  static constexpr std::array<const char*, 10> kCount{"no",   "one", "two",   "three", "four",
-                                                      "five", "six", "seven", "eight", "nine"};
-  const double balls = gap / (2 * ball_radius);
-  if (balls < 0.125) return "next to nothing";
-  if (balls < 0.375) return "a quarter of a ball";
-  if (balls < 0.625) return "half a ball";
-  if (balls < 0.875) return "three quarters of a ball";
-  if (balls < 1.25) return "a ball";
-  const bool half = balls < 3.25 && std::lround(2 * balls) % 2 == 1;
-  const auto whole = static_cast<std::size_t>(half ? std::floor(balls) : std::lround(balls));
-  if (half) return whole == 1 ? "a ball and a half" : fmt::format("{} balls and a half", kCount[whole]);
-  return whole < kCount.size() ? fmt::format("{} balls", kCount[whole]) : fmt::format("{} balls", whole);
-}
-
-std::string fullness_words(double cut) {
-  const double fullness = 1 - std::sin(std::clamp(cut, 0.0, kPi / 2));
-  if (fullness > 0.95) return "full";
-  if (fullness > 0.875) return "nearly full";
-  if (fullness > 0.625) return "three-quarter ball";
-  if (fullness > 0.375) return "half-ball";
-  if (fullness > 0.1875) return "quarter-ball";
-  return "thin";
-}
-
 std::string pace_words(double speed) {
   if (speed < 1.0) return "very soft";
   if (speed < 1.8) return "soft";
@@ -295,22 +256,6 @@ std::optional<Fullness> first_fullness(const practice::Attempt& a, double ball_r
   f.u = std::hypot(u / (2 * ball_radius), c->u_heading_in);
   if (f.cut > kPi / 2) return std::nullopt;
   return f;
-}
-
-std::optional<Stop> stop_beside(const practice::Attempt& a, const practice::Setup& setup) {
-  const BallPath* white = white_of(a);
-  const auto rest = rest_of(a);
-  if (!white || !rest || !setup.goal || !setup.goal->zone || white->contacts.empty()) return std::nullopt;
-  std::vector<std::string> cushions;
-  for (const Contact& c : white->contacts)
-    if (c.kind == ContactKind::cushion) cushions.push_back(c.with);
-  if (setup.goal->cushions != cushions) return std::nullopt;
-  const Contact& last = white->contacts.back();
-  const Vec2 run = rest->at - last.at;
-  constexpr double kLeastRun = 0.05;  // m: a shorter last run has no direction worth the name
-  if (run.norm() < kLeastRun) return std::nullopt;
-  const Vec2 along = run.normalized(), off = rest->at - setup.goal->zone->middle();
-  return Stop{off.dot(along), off.dot(left_of(along)), rest->u.maxCoeff()};
 }
 
 AttemptWords words_of(const practice::Attempt& attempt, const table::Table& table, const WordsOptions& options) {

@@ -10,6 +10,8 @@
 
 #include "practice/session.hpp"
 #include "practice/setup.hpp"
+#include "practice/stop.hpp"
+#include "practice/wording.hpp"
 #include "table/table.hpp"
 
 namespace baizetrace::report {
@@ -37,12 +39,8 @@ struct SessionWords {
 
 // ------------------------------------------------------------------------------------------- pieces of sentences
 
-// A gap as the trade says it, to the half ball: "a ball and a half", "three balls"; "a quarter of a ball" and so on
-// below one ball; "next to nothing" below an eighth.
-[[nodiscard]] std::string ball_widths(double gap, double ball_radius);
-
-// How full a ball is hit by the cut angle (rad; geometry: fullness = 1 - sin(cut)): "full", "three-quarter", ...
-[[nodiscard]] std::string fullness_words(double cut);
+using practice::ball_widths;
+using practice::fullness_words;
 
 // Words for pace by the ball's speed in m/s (common practice, no source): "soft", "medium", "firm", ...
 [[nodiscard]] std::string pace_words(double speed);
@@ -56,14 +54,8 @@ struct Fullness {
 [[nodiscard]] std::optional<Fullness> first_fullness(const practice::Attempt& attempt, double ball_radius,
                                                      std::string* why = nullptr);
 
-// The rest of the white beside where it was wanted: along the last run's line and across it. nullopt: not known, or
-// the white took another route than the one wanted, so that short and long mean nothing.
-struct Stop {
-  double along = 0;   // m, positive: long
-  double across = 0;  // m, positive: to the left of the run
-  double u = 0;       // m
-};
-[[nodiscard]] std::optional<Stop> stop_beside(const practice::Attempt& attempt, const practice::Setup& setup);
+using practice::Stop;
+using practice::stop_beside;
 
 [[nodiscard]] std::string capital(std::string words);
 

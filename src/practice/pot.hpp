@@ -1,0 +1,24 @@
+// How the ball that was meant to be potted ran at its pocket: by how much off the middle, thick or thin, which jaw.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "practice/session.hpp"
+#include "practice/setup.hpp"
+
+namespace baizetrace::practice {
+
+// Thick: the object ball was hit fuller than the pot asks, thin: finer. Judged by the directions that the object ball
+// took and would have had to take, seen along the white's way to it. Straight pots are neither; nor are plants and
+// doubles, whose object ball the white does not send by itself.
+// `at_mouth`: where the object ball's line, before it touched anything, meets the line between the jaws' nearest
+// points: its distance from the middle there, m. Absent: it touched a ball on its way, or never ran at the pocket.
+// `jaw`: the first jaw of that pocket that it touched, "near" or "far" as seen from where the ball lay.
+[[nodiscard]] PotLine pot_line(const Attempt& attempt, const Shot& shot, const table::Table& table);
+
+// The note of the score's part: "in, middle of the pocket", "missed thick by 9 mm, far jaw".
+[[nodiscard]] std::string pot_note(const Attempt& attempt, const Shot& shot, const table::Table& table,
+                                   const table::BallSet& set);
+
+}  // namespace baizetrace::practice
