@@ -89,8 +89,8 @@ GoalPart avoid(const Goal& g, const SetupPrediction& p) {
       nearest = &q;
   if (!nearest) return {"avoid", true, ""};
   const double gap = std::max(0.0, nearest->distance - radius_of(p, "white"));
-  return {"avoid", true, fmt::format("passed the {} by {}", post_name(nearest->pocket),
-                                     ball_widths(gap, radius_of(p, "white")))};
+  return {"avoid", true,
+          fmt::format("passed the {} by {}", post_name(nearest->pocket), ball_widths(gap, radius_of(p, "white")))};
 }
 
 // The ball that it touched must not touch, or how near it came to one of those.
@@ -142,8 +142,7 @@ GoalPart over(const Goal& g, const BallPath& white, const table::Table& table) {
   if (!(after > 0) || spot == table.spots().end()) return {"over", false, "no cushion"};
   const double off = motion::nearest_to(white, spot->second, after).first;
   return {"over", off <= g.over->second,
-          fmt::format("{:.0f} mm from the {} spot, allowed {:.0f}", 1000 * off, g.over->first,
-                      1000 * g.over->second)};
+          fmt::format("{:.0f} mm from the {} spot, allowed {:.0f}", 1000 * off, g.over->first, 1000 * g.over->second)};
 }
 
 GoalPart zone(const Setup& setup, const BallPath& white) {

@@ -73,9 +73,8 @@ PotLine pot_line(const Attempt& a, const Shot& shot, const table::Table& table) 
   if (!sent_by_white(shot)) return out;
   const auto white = a.balls.find("white");
   if (white == a.balls.end()) return out;
-  const auto hit = std::find_if(white->second.contacts.begin(), white->second.contacts.end(), [&](const Contact& c) {
-    return c.kind == ContactKind::ball && c.with == shot.ball;
-  });
+  const auto hit = std::find_if(white->second.contacts.begin(), white->second.contacts.end(),
+                                [&](const Contact& c) { return c.kind == ContactKind::ball && c.with == shot.ball; });
   if (hit == white->second.contacts.end()) return out;
   const double needed = wrap_angle(heading_of(pocket->mouth_middle() - stood->second.at) - hit->heading_in);
   const double taken = wrap_angle(heading_of(crossing - stood->second.at) - hit->heading_in);

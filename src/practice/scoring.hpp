@@ -12,8 +12,8 @@ namespace baizetrace::practice {
 void add_passing(Attempt& attempt, const table::Table& table, const table::BallSet& set,
                  std::span<const motion::GateName> named = {});
 
-// Fills placing_error, pot_made, pot_line, leave and score from the setup. An attempt that the recording cut off is not scored:
-// what it would have come to cannot be told.
+// Fills placing_error, pot_made, pot_line, leave and score from the setup. An attempt that the recording cut off is not
+// scored: what it would have come to cannot be told.
 void score_attempt(Attempt& attempt, const Setup& setup, const table::Table& table, const table::BallSet& set);
 
 }  // namespace baizetrace::practice

@@ -355,8 +355,8 @@ Session read(const Json& j) {
   for (const Json& w : j.at("warnings"))
     s.warnings.push_back({w.at("time").get<double>(), w.at("what").get<std::string>(), w.value("clip", 0)});
   for (const Json& r : j.at("refused"))
-    s.refused.push_back({r.at("from").get<double>(), r.at("to").get<double>(), r.at("why").get<std::string>(),
-                         r.value("clip", 0)});
+    s.refused.push_back(
+        {r.at("from").get<double>(), r.at("to").get<double>(), r.at("why").get<std::string>(), r.value("clip", 0)});
   s.clip = read_clip(j.at("clip"));
   if (j.contains("more_clips"))
     for (const Json& c : j["more_clips"]) s.more_clips.push_back(read_clip(c));
@@ -401,7 +401,10 @@ std::string session_json(const Session& s) {
     if (r.clip > 0) j["refused"].back()["clip"] = r.clip;
   }
   const auto clip = [](const ClipInfo& c) {
-    return Json{{"file", c.file}, {"width", c.width}, {"height", c.height}, {"frames", c.frames},
+    return Json{{"file", c.file},
+                {"width", c.width},
+                {"height", c.height},
+                {"frames", c.frames},
                 {"duration", kept(c.duration)}};
   };
   j["clip"] = clip(s.clip);

@@ -87,9 +87,9 @@ struct PotLine {
 
 // The shot played on from where the attempt left the white: not an attempt of its own.
 struct FollowOn {
-  double time = 0;                    // s, its strike
-  std::vector<Potted> potted;         // what fell
-  std::optional<bool> next_potted;    // the ball that the goal names next; absent: the goal names none
+  double time = 0;                  // s, its strike
+  std::vector<Potted> potted;       // what fell
+  std::optional<bool> next_potted;  // the ball that the goal names next; absent: the goal names none
 };
 
 struct ScorePart {
@@ -113,9 +113,9 @@ struct Attempt {
   std::map<std::string, BallPath> balls;  // every ball that moved
   std::vector<Potted> potted;             // never the white
   std::optional<Potted> in_off;
-  int clip = 0;                           // which of the session's clips, 0 first
-  int group = 0;                          // number of its group (Session::groups); 0: none
-  std::optional<bool> pot_made;           // the setup's shot, when there is one
+  int clip = 0;                  // which of the session's clips, 0 first
+  int group = 0;                 // number of its group (Session::groups); 0: none
+  std::optional<bool> pot_made;  // the setup's shot, when there is one
   PotLine pot_line;
   std::optional<Place> rest_extrapolated;  // of a white that was taken or cut off while it rolled
   std::map<std::string, Vec2> off_group;   // measured less its group's mark

@@ -1,0 +1,99 @@
+#include "practice/statistics.hpp"
+
+#include <Eigen/Eigenvalues>
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace baizetrace::practice {
+
+Interval wilson(int k, int n, double z) {
+  if (n <= 0) return {0, 1};
+  const double p = static_cast<double>(k) / n, zz = z * z / n;
+  const double middle = (p + zz / 2) / (1 + zz);
+  const double half = z * std::sqrt(p * (1 - p) / n + zz / (4 * n)) / (1 + zz);
+  return {std::max(0.0, middle - half), std::min(1.0, middle + half)};
+}
+
+double median(std::vector<double> v) {
+  if (v.empty()) return std::numeric_limits<double>::quiet_NaN();
+  const std::size_t half = v.size() / 2;
+  std::sort(v.begin(), v.end());
+  return v.size() % 2 == 1 ? v[half] : 0.5 * (v[half - 1] + v[half]);
+}
+
+MeanSd mean_sd(std::span<const double> v) {
+  MeanSd m;
+  double squares = 0;  // about the running mean (Welford 1962): no cancellation
+  for (const double x : v) {
+    ++m.n;
+    const double before = x - m.mean;
+    m.mean += before / m.n;
+    squares += before * (x - m.mean);
+  }
+  m.sd = m.n > 1 ? std::sqrt(squares / (m.n - 1)) : 0;
+  return m;
+}
+
+std::optional<Spread> spread_about(std::span<const Vec2> places, const Vec2& mark) {
+  if (places.empty()) return std::nullopt;
+  Spread s;
+  s.n = static_cast<int>(places.size());
+  std::vector<double> from_mark;
+  for (const Vec2& p : places) {
+    s.mean += p / static_cast<double>(s.n);
+    from_mark.push_back((p - mark).norm());
+  }
+  s.median_from_mark = median(from_mark);
+  if (s.n < 2) return s;
+  for (const Vec2& p : places) s.covariance += (p - s.mean) * (p - s.mean).transpose() / (s.n - 1.0);
+  const Eigen::SelfAdjointEigenSolver<Mat2> axes(s.covariance);
+  s.minor = std::sqrt(std::max(0.0, axes.eigenvalues()(0)));
+  s.major = std::sqrt(std::max(0.0, axes.eigenvalues()(1)));
+  s.heading = heading_of(axes.eigenvectors().col(1));
+  if (s.heading < 0) s.heading += kPi;
+  if (s.heading >= kPi) s.heading -= kPi;
+  return s;
+}
+
+std::optional<Effect> hedges(const MeanSd& a, const MeanSd& b) {
+  if (a.n < 2 || b.n < 2) return std::nullopt;
+  const double df = a.n + b.n - 2.0;
+  const double within = std::sqrt(((a.n - 1) * a.sd * a.sd + (b.n - 1) * b.sd * b.sd) / df);
+  if (!(within > 0)) return std::nullopt;
+  const double d = (a.mean - b.mean) / within;
+  const double variance =
+      static_cast<double>(a.n + b.n) / (static_cast<double>(a.n) * b.n) + d * d / (2.0 * (a.n + b.n));
+  const double small = 1 - 3 / (4 * df - 1);
+  return Effect{small * d, small * std::sqrt(variance)};
+}
+
+std::optional<double> theil_sen(std::span<const double> x, std::span<const double> y) {
+  std::vector<double> slopes;
+  for (std::size_t i = 0; i < x.size(); ++i)
+    for (std::size_t j = i + 1; j < x.size(); ++j)
+      if (x[i] != x[j]) slopes.push_back((y[j] - y[i]) / (x[j] - x[i]));
+  if (slopes.empty()) return std::nullopt;
+  return median(std::move(slopes));
+}
+
+std::optional<Separation> what_separates(std::span<const Quantity> quantities) {
+  // Two-sided 5 % shared among the quantities looked at: normal quantiles of 1 - 0.025 / m.
+  static constexpr double kQuantiles[] = {1.960, 2.241, 2.394, 2.498, 2.576, 2.638, 2.690, 2.734};
+  std::vector<const Quantity*> enough;
+  for (const Quantity& q : quantities)
+    if (static_cast<int>(q.hits.size()) >= kFewestEach && static_cast<int>(q.misses.size()) >= kFewestEach)
+      enough.push_back(&q);
+  if (enough.empty()) return std::nullopt;
+  const double z = kQuantiles[std::min<std::size_t>(enough.size(), std::size(kQuantiles)) - 1];
+  std::optional<Separation> best;
+  for (const Quantity* q : enough) {
+    const MeanSd hits = mean_sd(q->hits), misses = mean_sd(q->misses);
+    const auto effect = hedges(hits, misses);
+    if (!effect || std::abs(effect->g) < kLargeEffect || std::abs(effect->g) < z * effect->u) continue;
+    if (!best || std::abs(effect->g) > std::abs(best->effect.g)) best = Separation{q->name, hits, misses, *effect};
+  }
+  return best;
+}
+
+}  // namespace baizetrace::practice
