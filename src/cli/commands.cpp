@@ -17,6 +17,8 @@ constexpr std::array kCommands{
     Command{"demo", "measures the sample clip and prints measured beside true; writes the report", declare_demo},
     Command{"measure", "the main job: every attempt in a clip, found and measured; writes session.json and a report",
             declare_measure},
+    Command{"score", "judges a measured session again by a setup, without its video", declare_score},
+    Command{"journal", "sessions remembered: list, show, trend, assign a player, export, backup", declare_journal},
     Command{"register", "find the table in a clip: lens, pose, size; writes the rig and a picture to check",
             declare_register},
     Command{"predict", "where the balls would go: path, contacts, where it stops, the leave", declare_predict},

@@ -68,7 +68,7 @@ Result<Done> demo(const std::string& folder) {
   const auto text = read_text(samples + ".truth.json");
   if (!text) return pass_on(text);
   MeasureOptions o;
-  o.clip = samples + ".mp4";
+  o.clips = {samples + ".mp4"};
   o.setup = samples + ".setup.toml";
   o.folder = folder;
   try {

@@ -7,7 +7,10 @@
 
 #include "base/files.hpp"
 #include "cli/command.hpp"
+#include "cli/interrupt.hpp"
 #include "cli/measuring.hpp"
+#include "cli/session_file.hpp"
+#include "journal/journal.hpp"
 #include "report/words.hpp"
 #include "table/table.hpp"
 
@@ -46,15 +49,31 @@ class ProgressLine {
 
 std::string summary_of(const practice::Session& s, const MeasureOptions& o) {
   std::string out;
+  const auto when = [&](int clip, const std::string& time) {
+    return s.more_clips.empty() ? time : fmt::format("clip {}{}{}", clip + 1, time.empty() ? "" : ", ", time);
+  };
+  const auto line = [](const std::string& what, const std::string& where, const std::string& words) {
+    return fmt::format("{}{}{}: {}\n", what, where.empty() ? "" : ", ", where, words);
+  };
   for (const practice::Warning& w : s.warnings)
-    out += w.time > 0 ? fmt::format("note, {:.1f} s: {}\n", w.time, w.what) : fmt::format("note: {}\n", w.what);
+    out += line("note", when(w.clip, w.time > 0 ? fmt::format("{:.1f} s", w.time) : ""), w.what);
   for (const practice::Refused& r : s.refused)
-    out += fmt::format("refused, {:.1f} to {:.1f} s: {}\n", r.from, r.to, r.why);
+    out += line("refused", when(r.clip, r.to > 0 ? fmt::format("{:.1f} to {:.1f} s", r.from, r.to) : ""), r.why);
+  const auto setups = setups_of(s);
+  for (std::size_t k = 0; k < s.groups.size(); ++k) {
+    const practice::Group& g = s.groups[k];
+    if (s.groups.size() > 1 || !g.note.empty())
+      out += fmt::format("group {}: {}{}{}\n", g.number, g.setup ? g.setup->second : "no setup known",
+                         g.note.empty() ? "" : "; ", g.note);
+    if (!g.setup) out += fmt::format("its marks to keep: {}/arrangement-{}.setup.toml\n", o.folder, g.number);
+  }
   if (s.attempts.empty()) out += "No attempt was found: nothing was struck in this recording.\n";
   if (const auto spec = table::read_spec(s.rig.table)) {
     const table::Table table(*spec);
     for (const practice::Attempt& a : s.attempts) {
-      out += fmt::format("{}. {}", a.number, report::words_of(a, table).sentence);
+      const auto k = static_cast<std::size_t>(a.group) - 1;
+      const practice::Setup* meant = k < setups.size() && setups[k] ? &*setups[k] : nullptr;
+      out += fmt::format("{}. {}", a.number, report::words_of(a, table, {.setup = meant}).sentence);
       if (a.score) out += fmt::format(" {:g} of {:g}.", a.score->points, a.score->of);
       out += "\n";
     }
@@ -68,29 +87,49 @@ std::string summary_of(const practice::Session& s, const MeasureOptions& o) {
 Run declare_measure(CLI::App& app) {
   auto o = std::make_shared<MeasureOptions>();
   auto json = std::make_shared<bool>(false);
-  app.add_option("CLIP", o->clip, "the recording")->required();
+  auto journal = std::make_shared<std::string>();
+  auto players = std::make_shared<std::vector<std::string>>();
+  app.add_option("CLIP", o->clips, "the recordings of one session, in the order in which they were filmed")->required();
   app.add_option("-o,--output", o->folder, "folder for session.json, report.html and the pictures (made if missing)")
       ->required();
   app.add_option("--rig", o->rig, "rig file from `register`; without one the table is found in the clip");
-  app.add_option("--setup", o->setup, "setup file: names the shot and the goal; never feeds the measurement");
+  auto* setup =
+      app.add_option("--setup", o->setup, "setup file: names the shot and the goal; never feeds the measurement");
+  app.add_option("--setups", o->setups, "folder of setup files: which is played is told from where the balls stand")
+      ->excludes(setup);
   app.add_option("--conditions", o->conditions, "conditions file for the prediction");
   app.add_option("--table", o->table, "table's name in calibration/tables or a file")->capture_default_str();
   app.add_option("--readout", o->readout, "s from the first to the last row of a picture, when known")
       ->check(CLI::Range(0.0, 0.1));
+  auto* journal_option = app.add_option("--journal", *journal, "journal file to remember the session in");
+  app.add_option("--players", *players, "who played, in turns: one name, or several separated by commas")
+      ->delimiter(',')
+      ->needs(journal_option);
   app.add_flag("--json", *json, "print session.json on standard output");
-  return [o, json]() -> Result<Done> {
+  return [o, json, journal, players]() -> Result<Done> {
     Result<practice::Session> session = fail("not run");
+    if (!journal->empty())  // a journal that cannot be opened is told before an hour is spent
+      if (auto opened = journal::Journal::open(*journal); !opened) return pass_on(opened);
     {
+      listen_for_interrupts();
+      o->stopped = interrupted;
       ProgressLine line;
       o->progress = [&line](double share, const std::string& doing) { line(share, doing); };
       session = measure(*o);
       o->progress = nullptr;
     }
     if (!session) return pass_on(session);
+    if (!journal->empty()) {
+      auto opened = journal::Journal::open(*journal);
+      if (!opened) return pass_on(opened);
+      if (auto added = opened->add(*session, *players, setups_of(*session)); !added) return pass_on(added);
+    }
     if (*json)
       fmt::print("{}", practice::session_json(*session));
     else
       fmt::print("{}", summary_of(*session, *o));
+    if (interrupted())
+      return fail("stopped at {:.1f} s; what was measured so far is in {}", session->measured_until, o->folder);
     return Done{};
   };
 }

@@ -1,46 +1,68 @@
 #include "cli/measuring.hpp"
 
+#include <algorithm>
+#include <filesystem>
 #include <opencv2/imgcodecs.hpp>
 
-#include "camera/register.hpp"
+#include "base/files.hpp"
+#include "cli/one_clip.hpp"
 #include "cli/publishing.hpp"
 #include "compare/predicting.hpp"
 #include "compare/table_play.hpp"
-#include "path/episode.hpp"
-#include "path/reconstruct.hpp"
-#include "practice/attempts.hpp"
+#include "practice/extrapolate.hpp"
 #include "practice/scoring.hpp"
-#include "practice/steadiness.hpp"
-#include "sight/eye.hpp"
+#include "practice/sorting.hpp"
+#include "practice/statistics.hpp"
 #include "table/ball_set.hpp"
 #include "table/table.hpp"
 #include "video/clip.hpp"
 
 namespace baizetrace::cli {
 namespace {
+namespace fs = std::filesystem;
 
-// Everything that must be right before the first frame is looked at.
-struct Ground {
-  table::Spec spec;
-  table::BallSet balls;
-  std::optional<practice::Setup> setup;
-  motion::Conditions conditions;
-  std::optional<camera::Rig> rig;
-};
+// The setups of a folder that are played on `table` (empty: on the first one's table), by name.
+Result<std::vector<practice::Setup>> setups_in(const std::string& folder) {
+  std::error_code code;
+  if (!fs::is_directory(folder, code)) return fail("{}: no such folder, expected one with *.setup.toml files", folder);
+  std::vector<std::string> files;
+  for (const auto& f : fs::directory_iterator(folder, code))
+    if (f.path().string().ends_with(".setup.toml")) files.push_back(f.path().string());
+  if (files.empty()) return fail("{}: holds no *.setup.toml file", folder);
+  std::sort(files.begin(), files.end());
+  std::vector<practice::Setup> setups;
+  for (const std::string& f : files) {
+    auto setup = practice::read_setup(f);
+    if (!setup) return pass_on(setup);
+    setups.push_back(std::move(*setup));
+  }
+  return setups;
+}
 
-Result<Ground> lay_ground(const MeasureOptions& o) {
+Result<Ground> lay_ground(const MeasureOptions& o, std::vector<std::string>& left_out) {
   Ground g;
   if (o.setup) {
     const auto setup = practice::read_setup(*o.setup);
     if (!setup) return pass_on(setup);
-    g.setup = *setup;
+    g.setups.push_back(*setup);
+  } else if (o.setups) {
+    auto setups = setups_in(*o.setups);
+    if (!setups) return pass_on(setups);
+    g.setups = std::move(*setups);
+    const bool said = std::any_of(g.setups.begin(), g.setups.end(), [&](const auto& s) { return s.table == o.table; });
+    const std::string table = said ? o.table : g.setups[0].table;
+    std::erase_if(g.setups, [&](const practice::Setup& s) {
+      if (s.table == table) return false;
+      left_out.push_back(fmt::format("{} is for another table ({}) and was left out", s.file, s.table));
+      return true;
+    });
   }
   if (o.conditions) {
     const auto conditions = motion::read_conditions(*o.conditions);
     if (!conditions) return pass_on(conditions);
     g.conditions = *conditions;
   }
-  const auto spec = table::read_spec(g.setup ? g.setup->table : o.table);
+  const auto spec = table::read_spec(g.setups.empty() ? o.table : g.setups[0].table);
   if (!spec) return pass_on(spec);
   g.spec = *spec;
   const auto balls = table::read_ball_set(g.spec.balls);
@@ -54,197 +76,107 @@ Result<Ground> lay_ground(const MeasureOptions& o) {
   return g;
 }
 
-// An episode and the picture taken when it was over.
-struct Seen {
-  path::Episode episode;
-  std::vector<unsigned char> picture;  // JPEG: a session's pictures must not fill the memory
-  std::size_t covered = 0;             // cells of the bed that something stood over in it
-};
-
-// Keeps the clearest picture of the seconds after each episode: nobody leans over the bed in it if that can be had.
-class PictureKeeper {
- public:
-  void episode_over(Seen& seen, const video::Frame& frame, const Look& look) {
-    take(seen, frame, look);
-    until_ = frame.time + kWait;
-  }
-  void frame(std::vector<Seen>& seen, const video::Frame& frame, const Look& look) {
-    if (seen.empty() || frame.time > until_ || look.damaged) return;
-    if (look.cover.cells.count() + kClearer < seen.back().covered || seen.back().picture.empty())
-      take(seen.back(), frame, look);
-  }
-
- private:
-  static constexpr double kWait = 2.0;         // s: before the balls are put back
-  static constexpr std::size_t kClearer = 10;  // cells of the cover map: worth another picture
-  double until_ = -1;
-  static void take(Seen& seen, const video::Frame& frame, const Look& look) {
-    cv::imencode(".jpg", frame.bgr(), seen.picture, {cv::IMWRITE_JPEG_QUALITY, 92});
-    seen.covered = look.cover.cells.count();
-  }
-};
-
-// The rig: as given, or found in the clip.
-Result<Done> find_rig(Ground& g, const MeasureOptions& o, const video::ClipInfo& info, practice::Session& session) {
-  if (g.rig) {
-    const camera::Camera& c = g.rig->camera;
-    if (c.width != info.width || c.height != info.height)
-      return fail("{}: is for a picture of {} x {}, {} is {} x {}: register this clip", *o.rig, c.width, c.height,
-                  o.clip, info.width, info.height);
-  } else {
-    camera::RegisterOptions how;
-    how.readout = o.readout;
-    const auto found = camera::register_clip(o.clip, g.spec, g.balls, how);
-    if (!found) return pass_on(found);
-    if (!found->found) return fail("{}: no table found: {}", o.clip, found->why);
-    g.rig = found->rig;
-    session.rig.rms_pixels = found->rms_pixels;
-    session.rig.rms = found->rms;
-    for (const std::string& w : found->warnings) session.warnings.push_back({0, w});
-  }
-  if (o.readout) {
-    g.rig->readout = *o.readout;
-    g.rig->u_readout = 0;
-    g.rig->readout_known = true;
-  }
-  if (!g.rig->readout_known)
-    session.warnings.push_back({0, fmt::format("the readout of the camera's rows is not known: {:.0f} +- {:.0f} ms is "
-                                               "taken, and every time carries that (--readout)",
-                                               1e3 * g.rig->readout, 1e3 * g.rig->u_readout)});
+// Where a file may be written is asked before an hour is spent measuring.
+Result<Done> ask_folder(const std::string& folder) {
+  std::error_code code;
+  if (fs::exists(folder, code) && !fs::is_directory(folder, code))
+    return fail("{}: is a file, expected a folder for the results", folder);
   return Done{};
 }
 
-// One pass over the clip: sightings, tracks, episodes.
-Result<std::vector<Seen>> look_through(video::Clip& clip, const Ground& g, const table::Table& table,
-                                       const MeasureOptions& o) {
-  sight::Eye eye(*g.rig, table, g.balls);
-  if (auto learnt = eye.learn(clip); !learnt) return pass_on(learnt);
-  path::TrackerOptions names;
-  if (g.setup)
-    for (const motion::Ball& b : practice::balls_of(*g.setup, table, g.balls))
-      names.names.emplace_back(b.name, b.place);
-  path::Tracker tracker(table, g.balls, names);
-  std::vector<Seen> seen;
-  PictureKeeper keeper;
-  std::optional<video::Frame> last;
-  Look look;
-  const double duration = clip.info().duration;
-  while (auto frame = clip.next()) {
-    look = eye.look(*frame);
-    if (auto episode = tracker.push(look)) {
-      seen.push_back({std::move(*episode), {}, 0});
-      keeper.episode_over(seen.back(), *frame, look);
-    } else {
-      keeper.frame(seen, *frame, look);
-    }
-    if (o.progress && duration > 0) o.progress(frame->time / duration, "measuring");
-    last = std::move(frame);
-  }
-  if (auto episode = tracker.finish()) {
-    seen.push_back({std::move(*episode), {}, 0});
-    if (last) keeper.episode_over(seen.back(), *last, look);
-  }
-  return seen;
-}
-
-// The search for contacts may end elsewhere when the cloth is taken as read: the account that the white's sightings
-// bear out stays.
-const path::EpisodePaths& better_of(const path::EpisodePaths& before, const path::EpisodePaths& now) {
-  if (before.struck != now.struck) return before.struck ? before : now;
-  const auto rms = [](const path::EpisodePaths& e) {
-    for (const BallPath& b : e.balls)
-      if (b.ball == "white") return b.rms;
-    return 0.0;
-  };
-  constexpr double kClearlyWorse = 1.3;
-  return rms(now) > kClearlyWorse * rms(before) ? before : now;
-}
-
-// Attempts from episodes. How the table plays is read off all free rolls first; then every path is fitted with that.
-path::Play make_attempts(const std::vector<Seen>& seen, const Ground& g, const table::Table& table,
-                         practice::Session& session, std::vector<const Seen*>& of_attempt) {
-  const camera::Rig& rig = *g.rig;
-  path::ReconstructOptions how;
-  how.readout = rig.readout;
-  how.u_readout = rig.u_readout;
-  how.rig_covariance = [&](const Vec2& at) { return rig.place_covariance(at, g.balls.kinds[0].radius); };
-  std::vector<path::EpisodePaths> first;
-  for (const Seen& s : seen) first.push_back(path::reconstruct(s.episode, table, g.balls, how));
-  how.play = path::read_play(first, how.play);
-  const practice::AttemptOptions as{how.rig_covariance};
-  std::map<std::string, Place> reference;  // where the balls lay at first
-  for (std::size_t i = 0; i < seen.size(); ++i) {
-    const Seen& s = seen[i];
-    const path::EpisodePaths paths = better_of(first[i], path::reconstruct(s.episode, table, g.balls, how));
-    auto attempt = practice::attempt_from(s.episode, paths, g.balls, as);
-    if (!attempt) {
-      // What a player would wonder about; balls put back are no news.
-      if (paths.why_not != "the cue ball was not played" && paths.why_not != "nothing moved")
-        session.warnings.push_back({s.episode.begin, fmt::format("not an attempt: {}", paths.why_not)});
-      continue;
-    }
-    // The rig holds for the camera as it stood when the table was found.
-    if (reference.empty()) reference = attempt->before;
-    const auto shift = practice::common_shift(reference, attempt->before);
-    if (shift) {
-      session.refused.push_back(
-          {s.episode.begin, s.episode.end,
-           fmt::format("the camera has moved: all balls seem {:.0f} mm off where they lay; places cannot be trusted",
-                       1e3 * shift->norm())});
-      continue;
-    }
-    attempt->number = static_cast<int>(session.attempts.size()) + 1;
-    practice::add_passing(*attempt, table, g.balls,
-                          g.setup && g.setup->goal ? g.setup->goal->gates : std::vector<motion::GateName>{});
-    if (g.setup) practice::score_attempt(*attempt, *g.setup, table, g.balls);
-    session.attempts.push_back(std::move(*attempt));
-    of_attempt.push_back(&s);
-  }
-  return how.play;
-}
+std::string base_name(const std::string& file) { return fs::path(file).filename().string(); }
 
 }  // namespace
 
 Result<practice::Session> measure(const MeasureOptions& o) {
-  auto ground = lay_ground(o);
+  std::vector<std::string> left_out;
+  auto ground = lay_ground(o, left_out);
   if (!ground) return pass_on(ground);
-  Ground& g = *ground;
-  auto clip = video::Clip::open(o.clip);
-  if (!clip) return pass_on(clip);
-  const video::ClipInfo info = clip->info();
+  const Ground& g = *ground;
+  if (auto asked = ask_folder(o.folder); !asked) return pass_on(asked);
+  for (const std::string& file : o.clips)  // a clip that cannot be read is told before the first is measured
+    if (const auto clip = video::Clip::open(file); !clip) return pass_on(clip);
 
   practice::Session session;
-  session.clip.file = o.clip;
-  session.clip.width = info.width;
-  session.clip.height = info.height;
-  session.clip.duration = info.duration;
-  if (g.setup) session.setup = {g.setup->file, g.setup->title};
+  for (std::string& w : left_out) session.warnings.push_back({0, std::move(w)});
+  path::Play play;
+  std::vector<ClipShots> clips;
+  for (std::size_t i = 0; i < o.clips.size(); ++i) {
+    MeasureOptions one = o;
+    if (o.progress && o.clips.size() > 1)
+      one.progress = [&](double share, const std::string& doing) {
+        o.progress(share, fmt::format("clip {} of {}: {}", i + 1, o.clips.size(), doing));
+      };
+    auto clip = measure_clip(o.clips[i], static_cast<int>(i), g, one, play);
+    if (!clip) {
+      if (clips.empty()) return pass_on(clip);
+      // The evening is not lost because one of its clips is.
+      ClipShots none;
+      none.info.file = o.clips[i];
+      none.rig = clips[0].rig;
+      none.refused.push_back({0, 0, clip.error().what, static_cast<int>(i)});
+      clips.push_back(std::move(none));
+      continue;
+    }
+    clips.push_back(std::move(*clip));
+    if (clips.back().stopped) break;
+  }
+  session.complete = clips.size() == o.clips.size();
+  std::vector<practice::Attempt> shots;
+  std::vector<std::vector<unsigned char>*> jpegs;
+  std::vector<camera::Rig> rigs;
+  for (ClipShots& c : clips) {
+    session.complete = session.complete && c.complete;
+    session.measured_until = c.until;
+    if (rigs.empty())
+      session.clip = c.info, session.rig.rms_pixels = c.rms_pixels, session.rig.rms = c.rms;
+    else
+      session.more_clips.push_back(c.info);
+    rigs.push_back(c.rig);
+    for (auto& w : c.warnings) session.warnings.push_back(std::move(w));
+    for (auto& r : c.refused) session.refused.push_back(std::move(r));
+    for (std::size_t k = 0; k < c.shots.size(); ++k)
+      shots.push_back(std::move(c.shots[k])), jpegs.push_back(&c.pictures[k]);
+  }
+  const table::Table table = camera::table_of(rigs[0], g.spec);
+  practice::Sorted sorted = practice::sort_shots(std::move(shots), g.setups, table, g.balls);
+  for (auto& n : sorted.notes) session.warnings.push_back(std::move(n));
+  session.groups = std::move(sorted.groups);
+  session.attempts = std::move(sorted.attempts);
+  std::vector<std::optional<practice::Setup>> setup_of;  // of each group
+  for (const int k : sorted.setup_of_group)
+    setup_of.push_back(k < 0 ? std::nullopt : std::optional(g.setups[static_cast<std::size_t>(k)]));
+  if (g.setups.size() == 1) session.setup = {g.setups[0].file, g.setups[0].title};
 
-  if (o.progress) o.progress(0, o.rig ? "learning the cloth" : "finding the table");
-  if (auto found = find_rig(g, o, info, session); !found) return pass_on(found);
-  const table::Table table = camera::table_of(*g.rig, g.spec);
-
-  auto seen = look_through(*clip, g, table, o);
-  if (!seen) return pass_on(seen);
-  const video::ClipEnd& end = clip->end();
-  session.complete = end.complete;
-  session.measured_until = end.last_time;
-  session.clip.frames = end.frames;
-  if (!end.complete) session.warnings.push_back({end.last_time, end.why});
-  if (end.damaged > 0) session.warnings.push_back({0, fmt::format("{} damaged frames were left out", end.damaged)});
-
-  std::vector<const Seen*> of_attempt;
-  const path::Play play = make_attempts(*seen, g, table, session, of_attempt);
   const auto rebound = compare::read_rebound(session.attempts, table, g.balls, g.conditions);
   const auto played = compare::conditions_as_played(g.conditions, play, rebound);
   session.conditions = played.values;
-  for (practice::Attempt& a : session.attempts) compare::predict_attempt(a, g.setup, table, g.balls, played);
-
   Pictures pictures;
-  for (const Seen* s : of_attempt) pictures.push_back(cv::imdecode(s->picture, cv::IMREAD_COLOR));
-  if (auto written = publish({o.folder, !o.rig, o.rig.value_or("")}, session, *g.rig, table, g.setup, pictures);
-      !written)
-    return pass_on(written);
+  for (std::size_t i = 0; i < session.attempts.size(); ++i) {
+    practice::Attempt& a = session.attempts[i];
+    const table::Table its = camera::table_of(rigs[static_cast<std::size_t>(a.clip)], g.spec);
+    const auto& setup = setup_of[static_cast<std::size_t>(a.group - 1)];
+    practice::extrapolate_rest(a, its, g.balls, played.conditions);
+    practice::add_passing(a, its, g.balls, setup && setup->goal ? setup->goal->gates : std::vector<motion::GateName>{});
+    if (setup) practice::score_attempt(a, *setup, its, g.balls);
+    compare::predict_attempt(a, setup, its, g.balls, played);
+    pictures.push_back(cv::imdecode(*jpegs[sorted.shot_of[i]], cv::IMREAD_COLOR));
+  }
+  std::vector<practice::GroupSummary> summaries;
+  for (std::size_t k = 0; k < session.groups.size(); ++k)
+    summaries.push_back(practice::summarise(session, session.groups[k].number, setup_of[k] ? &*setup_of[k] : nullptr));
+  session.summary = practice::summary_json(summaries);
+
+  Folder folder{o.folder, !o.rig, o.rig.value_or(""), {}};
+  for (std::size_t k = 0; k < session.groups.size(); ++k) {
+    if (setup_of[k]) continue;
+    const practice::Group& group = session.groups[k];
+    folder.more.emplace_back(
+        fmt::format("arrangement-{}.setup.toml", group.number),
+        practice::setup_toml(group, fmt::format("Arrangement {} of {}", group.number, base_name(session.clip.file)),
+                             table, g.setups.empty() ? o.table : g.setups[0].table, g.balls));
+  }
+  if (auto written = publish(folder, session, rigs, table, setup_of, pictures); !written) return pass_on(written);
   return session;
 }
 

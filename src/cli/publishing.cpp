@@ -39,25 +39,32 @@ void fill_rig(practice::Session& session, const camera::Rig& rig, const std::str
 
 }  // namespace
 
-Result<Done> publish(const Folder& folder, practice::Session& session, const camera::Rig& rig,
-                     const table::Table& table, const std::optional<practice::Setup>& setup, const Pictures& pictures) {
+Result<Done> publish(const Folder& folder, practice::Session& session, const std::vector<camera::Rig>& rigs,
+                     const table::Table& table, const std::vector<std::optional<practice::Setup>>& setups,
+                     const Pictures& pictures) {
   if (auto made = make_folder(folder.path); !made) return made;
   const fs::path out = folder.path;
-  const std::string rig_file = "found.rig.json";
-  if (folder.keep_rig)
-    if (auto w = write_atomically(out / rig_file, camera::rig_json(rig)); !w) return w;
-  fill_rig(session, rig, folder.keep_rig ? rig_file : folder.rig_file);
+  const auto rig_file = [](std::size_t clip) {
+    return clip == 0 ? std::string("found.rig.json") : fmt::format("found-{}.rig.json", clip + 1);
+  };
+  for (std::size_t k = 0; k < rigs.size() && folder.keep_rig; ++k)
+    if (auto w = write_atomically(out / rig_file(k), camera::rig_json(rigs[k])); !w) return w;
+  for (const auto& [name, content] : folder.more)
+    if (auto w = write_atomically(out / name, content); !w) return w;
+  fill_rig(session, rigs[0], folder.keep_rig ? rig_file(0) : folder.rig_file);
 
-  const practice::Setup* meant = setup ? &*setup : nullptr;
-  report::PageInput page{session, table, meant, {}};
+  report::PageInput page{session, table, nullptr, {}};
+  for (const auto& setup : setups) page.setup_of_group.push_back(setup ? &*setup : nullptr);
+  if (page.setup_of_group.size() == 1) page.setup = page.setup_of_group[0];
   for (std::size_t i = 0; i < session.attempts.size(); ++i) {
     const practice::Attempt& a = session.attempts[i];
+    const practice::Setup* meant = page.setup_for(a);
     const std::string name = fmt::format("attempt-{:02}", a.number);
     report::PictureOptions how;
     how.caption = fmt::format("{}. {}", a.number, report::words_of(a, table, {.setup = meant}).sentence);
     cv::Mat drawn;
     if (i < pictures.size() && !pictures[i].empty()) {
-      drawn = report::attempt_picture(pictures[i], rig, table, a, how);
+      drawn = report::attempt_picture(pictures[i], rigs[static_cast<std::size_t>(a.clip)], table, a, how);
       std::vector<unsigned char> png;
       cv::imencode(".png", drawn, png);
       if (auto w = write_atomically(out / (name + ".png"), string_of(png)); !w) return w;

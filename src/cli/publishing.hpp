@@ -14,16 +14,17 @@
 namespace baizetrace::cli {
 
 struct Folder {
-  std::string path;       // made if missing
-  bool keep_rig = false;  // the rig was found in the clip: keep it there
-  std::string rig_file;   // else: the file it came from
+  std::string path;                                       // made if missing
+  bool keep_rig = false;                                  // the rig was found in the clip: keep it there
+  std::string rig_file;                                   // else: the file it came from
+  std::vector<std::pair<std::string, std::string>> more;  // other files: name, content
 };
 
 using Pictures = std::vector<cv::Mat>;  // BGR, one an attempt, in order; may be empty matrices
 
-// Each file whole or not at all. Sets session.rig. Error: cannot be written.
-[[nodiscard]] Result<Done> publish(const Folder& folder, practice::Session& session, const camera::Rig& rig,
-                                   const table::Table& table, const std::optional<practice::Setup>& setup,
-                                   const Pictures& pictures);
+// Each file whole or not at all. `rigs`: one a clip; `setups`: one a group. Sets session.rig. Error: cannot be written.
+[[nodiscard]] Result<Done> publish(const Folder& folder, practice::Session& session,
+                                   const std::vector<camera::Rig>& rigs, const table::Table& table,
+                                   const std::vector<std::optional<practice::Setup>>& setups, const Pictures& pictures);
 
 }  // namespace baizetrace::cli

@@ -17,7 +17,14 @@ struct PageInput {
   const practice::Setup* setup = nullptr;
   // The attempts' pictures as attempt_picture() drew them, in the attempts' order; fewer, or empty ones, are left out.
   std::vector<cv::Mat> pictures;
-  double ball_radius = 0.02625;  // m, the cue ball's
+  double ball_radius = 0.02625;                          // m, the cue ball's
+  std::vector<const practice::Setup*> setup_of_group{};  // of each group in order; empty: `setup` for all
+
+  // What was meant in an attempt; nullptr: not known.
+  [[nodiscard]] const practice::Setup* setup_for(const practice::Attempt& a) const {
+    const auto k = static_cast<std::size_t>(a.group) - 1;
+    return setup_of_group.empty() ? setup : k < setup_of_group.size() ? setup_of_group[k] : nullptr;
+  }
 };
 
 // The page's size stays below this at 200 attempts: pictures are made as small as it takes.

@@ -204,7 +204,7 @@ std::string picture_words(const practice::Attempt& a) {
 std::string attempt_section(const PageInput& in, const practice::Attempt& a, const std::string& picture, bool alone) {
   WordsOptions options;
   options.ball_radius = in.ball_radius;
-  options.setup = in.setup;
+  options.setup = in.setup_for(a);
   const AttemptWords words = words_of(a, in.table, options);
   std::string out =
       fmt::format("<section class=\"attempt\" id=\"attempt-{0}\" aria-labelledby=\"title-{0}\">\n", a.number);
@@ -231,7 +231,7 @@ std::string attempt_section(const PageInput& in, const practice::Attempt& a, con
   const bool long_page = in.session.attempts.size() > kLongPage;
   out += "<div class=\"pair\">\n";
   if (!long_page || picture.empty()) {
-    Plan plan = attempt_plan(a, in.table, in.setup);
+    Plan plan = attempt_plan(a, in.table, in.setup_for(a));
     plan.standalone = false;
     plan.table_by_reference = true;
     out += "<figure class=\"plan\">" + plan_svg(plan) + "</figure>\n";

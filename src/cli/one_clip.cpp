@@ -1,0 +1,199 @@
+#include "cli/one_clip.hpp"
+
+#include <opencv2/imgcodecs.hpp>
+
+#include "camera/register.hpp"
+#include "path/episode.hpp"
+#include "practice/attempts.hpp"
+#include "practice/sorting.hpp"
+#include "practice/steadiness.hpp"
+#include "sight/eye.hpp"
+#include "table/ball_set.hpp"
+#include "table/table.hpp"
+#include "video/clip.hpp"
+
+namespace baizetrace::cli {
+namespace {
+
+// An episode and the picture taken when it was over.
+struct Seen {
+  path::Episode episode;
+  std::vector<unsigned char> picture;  // JPEG: a session's pictures must not fill the memory
+  std::size_t covered = 0;             // cells of the bed that something stood over in it
+};
+
+// Keeps the clearest picture of the seconds after each episode: nobody leans over the bed in it if that can be had.
+class PictureKeeper {
+ public:
+  void episode_over(Seen& seen, const video::Frame& frame, const Look& look) {
+    take(seen, frame, look);
+    until_ = frame.time + kWait;
+  }
+  void frame(std::vector<Seen>& seen, const video::Frame& frame, const Look& look) {
+    if (seen.empty() || frame.time > until_ || look.damaged) return;
+    if (look.cover.cells.count() + kClearer < seen.back().covered || seen.back().picture.empty())
+      take(seen.back(), frame, look);
+  }
+
+ private:
+  static constexpr double kWait = 2.0;         // s: before the balls are put back
+  static constexpr std::size_t kClearer = 10;  // cells of the cover map: worth another picture
+  double until_ = -1;
+  static void take(Seen& seen, const video::Frame& frame, const Look& look) {
+    cv::imencode(".jpg", frame.bgr(), seen.picture, {cv::IMWRITE_JPEG_QUALITY, 92});
+    seen.covered = look.cover.cells.count();
+  }
+};
+
+// The rig: as given, or found in the clip.
+Result<Done> find_rig(const Ground& g, const MeasureOptions& o, const video::ClipInfo& info, const std::string& file,
+                      ClipShots& out) {
+  if (g.rig) {
+    const camera::Camera& c = g.rig->camera;
+    if (c.width != info.width || c.height != info.height)
+      return fail("{}: is for a picture of {} x {}, {} is {} x {}: register this clip", *o.rig, c.width, c.height, file,
+                  info.width, info.height);
+    out.rig = *g.rig;
+  } else {
+    camera::RegisterOptions how;
+    how.readout = o.readout;
+    const auto found = camera::register_clip(file, g.spec, g.balls, how);
+    if (!found) return pass_on(found);
+    if (!found->found) return fail("{}: no table found: {}", file, found->why);
+    out.rig = found->rig;
+    out.rms_pixels = found->rms_pixels;
+    out.rms = found->rms;
+    for (const std::string& w : found->warnings) out.warnings.push_back({0, w});
+  }
+  if (o.readout) {
+    out.rig.readout = *o.readout;
+    out.rig.u_readout = 0;
+    out.rig.readout_known = true;
+  }
+  if (!out.rig.readout_known)
+    out.warnings.push_back({0, fmt::format("the readout of the camera's rows is not known: {:.0f} +- {:.0f} ms is "
+                                           "taken, and every time carries that (--readout)",
+                                           1e3 * out.rig.readout, 1e3 * out.rig.u_readout)});
+  return Done{};
+}
+
+// One pass over the clip: sightings, tracks, episodes.
+Result<std::vector<Seen>> look_through(video::Clip& clip, const Ground& g, const table::Table& table,
+                                       const MeasureOptions& o, ClipShots& out) {
+  sight::Eye eye(out.rig, table, g.balls);
+  if (auto learnt = eye.learn(clip); !learnt) return pass_on(learnt);
+  path::TrackerOptions names;
+  if (g.setups.size() == 1)
+    for (const motion::Ball& b : practice::balls_of(g.setups[0], table, g.balls))
+      names.names.emplace_back(b.name, b.place);
+  path::Tracker tracker(table, g.balls, names);
+  std::vector<Seen> seen;
+  PictureKeeper keeper;
+  std::optional<video::Frame> last;
+  Look look;
+  const double duration = clip.info().duration;
+  while (auto frame = clip.next()) {
+    look = eye.look(*frame);
+    if (auto episode = tracker.push(look)) {
+      seen.push_back({std::move(*episode), {}, 0});
+      keeper.episode_over(seen.back(), *frame, look);
+    } else {
+      keeper.frame(seen, *frame, look);
+    }
+    if (o.progress && duration > 0) o.progress(frame->time / duration, "measuring");
+    last = std::move(frame);
+    if (o.stopped && o.stopped()) {
+      out.stopped = true;
+      break;
+    }
+  }
+  if (auto episode = tracker.finish()) {
+    seen.push_back({std::move(*episode), {}, 0});
+    if (last) keeper.episode_over(seen.back(), *last, look);
+  }
+  const video::ClipEnd& end = clip.end();
+  out.complete = end.complete && !out.stopped;
+  out.until = out.stopped && last ? last->time : end.last_time;
+  out.info.frames = end.frames;
+  if (out.stopped)
+    out.warnings.push_back({out.until, fmt::format("stopped at {:.1f} s of {:.1f}", out.until, duration)});
+  else if (!end.complete)
+    out.warnings.push_back({end.last_time, end.why});
+  if (end.damaged > 0) out.warnings.push_back({0, fmt::format("{} damaged frames were left out", end.damaged)});
+  return seen;
+}
+
+// The search for contacts may end elsewhere when the cloth is taken as read: the account that the white's sightings
+// bear out stays.
+const path::EpisodePaths& better_of(const path::EpisodePaths& before, const path::EpisodePaths& now) {
+  if (before.struck != now.struck) return before.struck ? before : now;
+  const auto rms = [](const path::EpisodePaths& e) {
+    for (const BallPath& b : e.balls)
+      if (b.ball == "white") return b.rms;
+    return 0.0;
+  };
+  constexpr double kClearlyWorse = 1.3;
+  return rms(now) > kClearlyWorse * rms(before) ? before : now;
+}
+
+// Shots from episodes. How the table plays is read off all free rolls first; then every path is fitted with that.
+void make_shots(std::vector<Seen>& seen, const Ground& g, const table::Table& table, path::Play& play, ClipShots& out) {
+  const camera::Rig& rig = out.rig;
+  path::ReconstructOptions how;
+  how.readout = rig.readout;
+  how.u_readout = rig.u_readout;
+  how.rig_covariance = [&](const Vec2& at) { return rig.place_covariance(at, g.balls.kinds[0].radius); };
+  how.play = play;
+  std::vector<path::EpisodePaths> first;
+  for (const Seen& s : seen) first.push_back(path::reconstruct(s.episode, table, g.balls, how));
+  play = how.play = path::read_play(first, how.play);
+  const practice::AttemptOptions as{how.rig_covariance};
+  std::map<std::string, Place> reference;  // where the balls lay at first
+  for (std::size_t i = 0; i < seen.size(); ++i) {
+    Seen& s = seen[i];
+    const path::EpisodePaths paths = better_of(first[i], path::reconstruct(s.episode, table, g.balls, how));
+    auto attempt = practice::attempt_from(s.episode, paths, g.balls, as);
+    if (!attempt) {
+      // What a player would wonder about; balls put back are no news.
+      if (paths.why_not != "the cue ball was not played" && paths.why_not != "nothing moved")
+        out.warnings.push_back({s.episode.begin, fmt::format("not an attempt: {}", paths.why_not)});
+      continue;
+    }
+    // The rig holds for the camera as it stood when the table was found.
+    if (reference.empty()) reference = attempt->before;
+    const auto shift = practice::common_shift(reference, attempt->before);
+    if (shift) {
+      out.refused.push_back(
+          {s.episode.begin, s.episode.end,
+           fmt::format("the camera has moved: all balls seem {:.0f} mm off where they lay; places cannot be trusted",
+                       1e3 * shift->norm())});
+      continue;
+    }
+    out.shots.push_back(std::move(*attempt));
+    out.pictures.push_back(std::move(s.picture));
+  }
+}
+
+}  // namespace
+
+Result<ClipShots> measure_clip(const std::string& file, int index, const Ground& g, const MeasureOptions& o,
+                               path::Play& play) {
+  auto clip = video::Clip::open(file);
+  if (!clip) return pass_on(clip);
+  ClipShots out;
+  const video::ClipInfo& info = clip->info();
+  out.info = {file, info.width, info.height, 0, info.duration};
+  if (o.progress) o.progress(0, o.rig ? "learning the cloth" : "finding the table");
+  if (auto found = find_rig(g, o, info, file, out); !found) return pass_on(found);
+  const table::Table table = camera::table_of(out.rig, g.spec);
+  auto seen = look_through(*clip, g, table, o, out);
+  if (!seen) return pass_on(seen);
+  if (o.progress) o.progress(1, "fitting the paths");
+  make_shots(*seen, g, table, play, out);
+  for (practice::Attempt& a : out.shots) a.clip = index;
+  for (practice::Warning& w : out.warnings) w.clip = index;
+  for (practice::Refused& r : out.refused) r.clip = index;
+  return out;
+}
+
+}  // namespace baizetrace::cli
