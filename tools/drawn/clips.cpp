@@ -1,0 +1,29 @@
+#include "drawn/clips.hpp"
+
+#include "drawn/encode.hpp"
+#include "drawn/film.hpp"
+
+namespace baizetrace::drawn {
+
+namespace {
+constexpr int kFrames = 20;
+constexpr double kEvery = 0.5;  // s
+}  // namespace
+
+Result<Scene> draw_registration_clip(unsigned seed, const Wishes& wishes, const std::string& file, std::string& what) {
+  Scene scene = random_scene(seed, wishes, what);
+  const Recording& r = scene.recording;
+  auto encoder =
+      Encoder::open(file, scene.optics.width, scene.optics.height, {r.codec, r.quality, r.speed, r.rotation, 60});
+  if (!encoder) return pass_on(encoder);
+  Film film(scene);
+  for (int i = 0; i < kFrames; ++i) {
+    scene.times.push_back(i * kEvery);
+    const Picture p = film.take(i * kEvery);
+    if (auto put = encoder->put(p.luma, p.cb, p.cr, i * kEvery); !put) return pass_on(put);
+  }
+  if (auto closed = encoder->close(); !closed) return pass_on(closed);
+  return scene;
+}
+
+}  // namespace baizetrace::drawn

@@ -1,0 +1,16 @@
+// Whole clips of a set, by seed.
+#pragma once
+
+#include <string>
+
+#include "base/error.hpp"
+#include "drawn/random_scene.hpp"
+
+namespace baizetrace::drawn {
+
+// A registration scene as a short clip: one frame every half second over ten seconds, balls at rest, people about.
+// The scene that was drawn; `what`: one line about it.
+[[nodiscard]] Result<Scene> draw_registration_clip(unsigned seed, const Wishes& wishes, const std::string& file,
+                                                   std::string& what);
+
+}  // namespace baizetrace::drawn
