@@ -4,6 +4,8 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "base/files.hpp"
+#include "drawn/clips.hpp"
 #include "drawn/film.hpp"
 #include "drawn/random_scene.hpp"
 
@@ -18,8 +20,42 @@ int main(int argc, char** argv) {
   still->add_option("--seed", seed);
   still->add_option("--at", at);
   still->add_option("-o", out);
+  std::string folder = ".";
+  int count = 1;
+  drawn::Wishes wishes;
+  bool open = false;
+  for (const char* kind : {"shot", "session"}) {
+    auto* clip =
+        app.add_subcommand(kind, std::string(kind) == "shot" ? "clips of one attempt each"
+                                                             : "clips of several attempts with what comes between");
+    clip->add_option("--seed", seed, "first seed");
+    clip->add_option("--count", count, "how many, seeds in a row");
+    clip->add_option("-o", folder, "folder for NAME.mp4, NAME.truth.json, NAME.setup.json");
+    clip->add_option("--most-pixels", wishes.most_pixels, "no picture larger than this");
+    clip->add_option("--steepest", wishes.steepest, "degrees of the view off the vertical");
+    clip->add_flag("--nothing-hidden", open, "no pocket, end or strip out of sight");
+  }
   app.require_subcommand(1);
   CLI11_PARSE(app, argc, argv);
+  set_data_folder(BAIZETRACE_SOURCE);
+  wishes.hidden_parts = !open;
+  if (!still->parsed()) {
+    const bool session = app.got_subcommand("session");
+    for (int i = 0; i < count; ++i) {
+      const unsigned one = seed + static_cast<unsigned>(i);
+      std::string about;
+      const auto story = session ? drawn::random_session(one, wishes, about) : drawn::random_shot(one, wishes, about);
+      const std::string name = (session ? "session-" : "shot-") + std::to_string(one);
+      const auto done = story ? drawn::draw_story(*story, folder + "/" + name) : Result<Done>(pass_on(story));
+      if (!done) {
+        std::fprintf(stderr, "%s\n", done.error().what.c_str());
+        return 1;
+      }
+      std::printf("%s: %s\n", name.c_str(), about.c_str());
+      std::fflush(stdout);
+    }
+    return 0;
+  }
   std::string what;
   const drawn::Scene scene = drawn::random_scene(seed, {}, what);
   drawn::Film film(scene);
