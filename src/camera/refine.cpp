@@ -174,6 +174,7 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
     SolveOptions how;
     how.covariance = round + 1 == options.rounds;
     how.lens_fine = round > 0;
+    if (options.pose_only) how.lens_fine = how.lens_shape = how.focal = how.size = false;
     fit.summary = solve(x, fit.marks, beliefs, how);
     if (!fit.summary.usable) break;
     scatter = scatter_of(fit);

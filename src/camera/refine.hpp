@@ -22,7 +22,8 @@ struct Fit {
 
 struct RefineOptions {
   int rounds = 5;
-  bool rulers = true;  // look for bright balls
+  bool rulers = true;      // look for bright balls
+  bool pose_only = false;  // keep lens and table as they are
 };
 
 // What a table's file says, as beliefs.

@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "camera/cloth.hpp"
+#include "camera/known_lens.hpp"
 #include "camera/outline.hpp"
 #include "camera/refine.hpp"
 #include "camera/scene.hpp"
@@ -77,6 +78,7 @@ Result<Registration> register_clip(const std::string& file, const table::Spec& s
   auto clip = video::Clip::open(file);
   if (!clip) return pass_on(clip);
   SceneOptions look;
+  look.from = options.from;
   look.look_at = options.look_at;
   const auto scene = gather_scene(*clip, look);
   if (!scene) return pass_on(scene);
@@ -87,6 +89,7 @@ Registration register_scene(const Scene& scene, const table::Spec& spec, const t
                             const RegisterOptions& options) {
   Registration out;
   out.background = scene.bgr();
+  out.luma = scene.luma;
   const std::vector<Unknowns> guesses = guesses_of(scene, spec, options);
   if (guesses.empty()) {
     out.why = options.corners
@@ -96,12 +99,16 @@ Registration register_scene(const Scene& scene, const table::Spec& spec, const t
     return out;
   }
 
-  const Beliefs beliefs = beliefs_of(spec);
+  Beliefs beliefs = beliefs_of(spec);
+  beliefs.lens = options.lens;
+  beliefs.focal = options.focal;
+  beliefs.height = options.height;
   Fit best;
   Verdict verdict;
   verdict.why = "no table found: the noses could not be followed";
   for (Unknowns x : guesses) {
     x.ball_radius = balls.kinds.front().radius;
+    if (options.lens) x = seen_through(x, options.lens->lens);
     std::string end_doubt;
     if (!options.corners && beliefs.has_line) {
       // Once the noses are found roughly, the line and D are looked for at both ends.

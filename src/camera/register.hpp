@@ -9,6 +9,7 @@
 
 #include "camera/rig.hpp"
 #include "camera/scene.hpp"
+#include "camera/solve.hpp"
 #include "table/ball_set.hpp"
 #include "video/clip.hpp"
 
@@ -19,7 +20,11 @@ struct RegisterOptions {
   // Pixels of the noses' four corners (where the straight noses' lines meet): baulk-left, baulk-right, top-right,
   // top-left. The manual way in: replaces the search, not the refinement.
   std::optional<std::array<Vec2, 4>> corners;
+  // Help, when it is known: a lens solved elsewhere, the focal length (px), the lens's height above the bed (m).
+  std::optional<KnownLens> lens;
+  std::optional<Told> focal, height;
   double look_at = 10;  // s of the clip that are looked at
+  double from = 0;      // s: from there on
 };
 
 struct Registration {
@@ -29,6 +34,7 @@ struct Registration {
   double rms_pixels = 0;  // over all hard evidence
   double rms = 0;         // m
   cv::Mat background;     // BGR, upright: the median picture it was found in (for drawing)
+  cv::Mat luma;           // CV_32F, its luma: what later frames are laid over (mount.hpp)
   std::vector<std::string> warnings;
 };
 

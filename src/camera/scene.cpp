@@ -99,19 +99,23 @@ cv::Mat Scene::bgr() const {
 }
 
 Result<Scene> gather_scene(video::Clip& clip, const SceneOptions& options) {
-  const double announced = clip.info().duration * clip.info().time_scale;
+  if (options.from > 0)
+    if (const auto there = clip.seek(options.from); !there) return pass_on(there);
+  const double announced = clip.info().duration * clip.info().time_scale - options.from;
   const double span = announced > 0 ? std::min(options.look_at, announced) : options.look_at;
   Scene scene;
   std::vector<Sample> samples;
   int slot = -1, moment_count = 0;
   while (auto frame = clip.next()) {
-    if (frame->time > options.look_at) break;
+    const double time = frame->time - options.from;
+    if (time < 0) continue;
+    if (time > options.look_at) break;
     if (frame->damaged) continue;
     scene.width = frame->width();
     scene.height = frame->height();
     scene.turn = frame->turn;
     const double sharpness = sharpness_of(frame->luma);
-    const int now = std::clamp(static_cast<int>(frame->time / span * options.samples), 0, options.samples - 1);
+    const int now = std::clamp(static_cast<int>(time / span * options.samples), 0, options.samples - 1);
     if (now > slot || sharpness > samples.back().sharpness) {
       if (now > slot) samples.emplace_back();
       slot = std::max(slot, now);
@@ -122,7 +126,7 @@ Result<Scene> gather_scene(video::Clip& clip, const SceneOptions& options) {
     }
     if (frame->repeated) continue;
     const auto started = static_cast<int>(scene.moments.size());
-    if (moment_count == 0 && started < options.moments && frame->time >= span * started / options.moments) {
+    if (moment_count == 0 && started < options.moments && time >= span * started / options.moments) {
       scene.moments.emplace_back();
       scene.moments.back().time = frame->time;
       frame->luma.copyTo(scene.moments.back().first);

@@ -31,13 +31,14 @@ struct Scene {
 };
 
 struct SceneOptions {
-  double look_at = 10;    // s
+  double from = 0;        // s: what comes before is left out
+  double look_at = 10;    // s, from there
   int samples = 21;       // spans of that time, each shown by its sharpest frame
   int moments = 5;        // spread over that time
   int moment_frames = 5;  // frames in a row
 };
 
-// Reads the clip from its start. Error: no frame comes out.
+// Reads the clip, from where it stands. Error: no frame comes out.
 [[nodiscard]] Result<Scene> gather_scene(video::Clip& clip, const SceneOptions& options = {});
 
 }  // namespace baizetrace::camera

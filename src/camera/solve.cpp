@@ -178,6 +178,37 @@ struct LensPrior {
     return true;
   }
 };
+struct KnownLensPrior {
+  KnownLens known;
+  template <class T>
+  bool operator()(const T* l, T* r) const {
+    const double expected[4] = {known.lens.fx, known.lens.fy, known.lens.cx, known.lens.cy};
+    for (std::size_t i = 0; i < 9; ++i)
+      r[i] = (l[i] - (i < 4 ? expected[i] : known.lens.distortion[i - 4])) / known.u[i];
+    return true;
+  }
+};
+struct FocalPrior {
+  Told focal;
+  template <class T>
+  bool operator()(const T* l, T* r) const {
+    r[0] = ((l[0] + l[1]) / 2.0 - focal.value) / focal.u;
+    return true;
+  }
+};
+// The lens's height above the bed: the third of -R^T t, R = exp(w) R0.
+struct HeightPrior {
+  const Mat3& R;
+  Told height;
+  template <class T>
+  bool operator()(const T* w, const T* t, T* r) const {
+    const T back[3] = {-w[0], -w[1], -w[2]};
+    T c[3];
+    ceres::AngleAxisRotatePoint(back, t, c);
+    r[0] = (-(R(0, 2) * c[0] + R(1, 2) * c[1] + R(2, 2) * c[2]) - height.value) / height.u;
+    return true;
+  }
+};
 struct PairPrior {
   double a, b, ua, ub;
   template <class T>
@@ -316,6 +347,15 @@ SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& b
       new ceres::AutoDiffCostFunction<LensPrior, 9, 9>(
           new LensPrior{static_cast<double>(std::max(x.width, x.height)), 0.5 * (x.width - 1), 0.5 * (x.height - 1)}),
       nullptr, lens);
+  if (beliefs.lens)
+    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<KnownLensPrior, 9, 9>(new KnownLensPrior{*beliefs.lens}),
+                             nullptr, lens);
+  if (beliefs.focal)
+    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<FocalPrior, 1, 9>(new FocalPrior{*beliefs.focal}), nullptr,
+                             lens);
+  if (beliefs.height)
+    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<HeightPrior, 1, 3, 3>(new HeightPrior{R, *beliefs.height}),
+                             nullptr, w, t);
   std::vector<int> kept;
   if (!options.lens_fine) kept = {2, 3, 6, 7, 8};
   if (!options.lens_shape) kept = {2, 3, 4, 5, 6, 7, 8};

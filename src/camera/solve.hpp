@@ -7,6 +7,7 @@
 #include <Eigen/Core>
 #include <array>
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -73,6 +74,17 @@ struct SolveSummary {
   double u_ball_bias = 0;
 };
 
+// A lens that is known from elsewhere: a profile, another rig of the same phone. u: of fx fy cx cy k1 k2 p1 p2 k3.
+struct KnownLens {
+  Lens lens;
+  std::array<double, 9> u{};
+};
+
+// A length with its standard uncertainty.
+struct Told {
+  double value = 0, u = 0;
+};
+
 // Beliefs before the picture, 1 sigma.
 struct Beliefs {
   double half_width = 0, half_length = 0;  // m, the table file's
@@ -84,6 +96,10 @@ struct Beliefs {
   // from side to side, 1 sigma. m.
   std::array<double, 4> nose_bias{}, u_nose_bias{0.0004, 0.0004, 0.0004, 0.0004};
   std::array<double, 4> u_rail_bias{0.0015, 0.0015, 0.0015, 0.0015};
+  // Told by whoever set the camera up.
+  std::optional<KnownLens> lens;
+  std::optional<Told> focal;   // px
+  std::optional<Told> height;  // m, of the lens above the bed
 };
 
 [[nodiscard]] SolveSummary solve(Unknowns& unknowns, const std::vector<Mark>& marks, const Beliefs& beliefs,

@@ -124,6 +124,7 @@ Result<practice::Session> measure(const MeasureOptions& o) {
   session.complete = clips.size() == o.clips.size();
   std::vector<practice::Attempt> shots;
   std::vector<std::vector<unsigned char>*> jpegs;
+  std::vector<camera::Camera> cameras;
   std::vector<camera::Rig> rigs;
   for (ClipShots& c : clips) {
     session.complete = session.complete && c.complete;
@@ -136,7 +137,8 @@ Result<practice::Session> measure(const MeasureOptions& o) {
     for (auto& w : c.warnings) session.warnings.push_back(std::move(w));
     for (auto& r : c.refused) session.refused.push_back(std::move(r));
     for (std::size_t k = 0; k < c.shots.size(); ++k)
-      shots.push_back(std::move(c.shots[k])), jpegs.push_back(&c.pictures[k]);
+      shots.push_back(std::move(c.shots[k])), jpegs.push_back(&c.pictures[k]), cameras.push_back(c.cameras[k]);
+    for (practice::RigMove& m : c.moves) session.rig.moves.push_back(m);
   }
   const table::Table table = camera::table_of(rigs[0], g.spec);
   practice::Sorted sorted = practice::sort_shots(std::move(shots), g.setups, table, g.balls);
@@ -160,7 +162,8 @@ Result<practice::Session> measure(const MeasureOptions& o) {
     practice::add_passing(a, its, g.balls, setup && setup->goal ? setup->goal->gates : std::vector<motion::GateName>{});
     if (setup) practice::score_attempt(a, *setup, its, g.balls);
     compare::predict_attempt(a, setup, its, g.balls, played);
-    pictures.push_back(cv::imdecode(*jpegs[sorted.shot_of[i]], cv::IMREAD_COLOR));
+    const auto shot = sorted.shot_of[i];
+    pictures.push_back({cv::imdecode(*jpegs[shot], cv::IMREAD_COLOR), cameras[shot]});
   }
   std::vector<practice::GroupSummary> summaries;
   for (std::size_t k = 0; k < session.groups.size(); ++k)

@@ -2,7 +2,9 @@
 
 #include <opencv2/imgcodecs.hpp>
 
+#include "camera/recheck.hpp"
 #include "camera/register.hpp"
+#include "cli/steady_eye.hpp"
 #include "path/episode.hpp"
 #include "practice/attempts.hpp"
 #include "practice/sorting.hpp"
@@ -15,45 +17,79 @@
 namespace baizetrace::cli {
 namespace {
 
+constexpr double kCheckFor = 2;   // s of the clip that a given rig is checked against
+constexpr int kCheckSamples = 9;  // pictures of that time
+
 // An episode and the picture taken when it was over.
 struct Seen {
   path::Episode episode;
   std::vector<unsigned char> picture;  // JPEG: a session's pictures must not fill the memory
   std::size_t covered = 0;             // cells of the bed that something stood over in it
+  camera::Camera camera;               // as it stood then
 };
 
 // Keeps the clearest picture of the seconds after each episode: nobody leans over the bed in it if that can be had.
 class PictureKeeper {
  public:
-  void episode_over(Seen& seen, const video::Frame& frame, const Look& look) {
-    take(seen, frame, look);
+  void episode_over(Seen& seen, const video::Frame& frame, const Look& look, const camera::Camera& camera) {
+    take(seen, frame, look, camera);
     until_ = frame.time + kWait;
   }
-  void frame(std::vector<Seen>& seen, const video::Frame& frame, const Look& look) {
+  void frame(std::vector<Seen>& seen, const video::Frame& frame, const Look& look, const camera::Camera& camera) {
     if (seen.empty() || frame.time > until_ || look.damaged) return;
     if (look.cover.cells.count() + kClearer < seen.back().covered || seen.back().picture.empty())
-      take(seen.back(), frame, look);
+      take(seen.back(), frame, look, camera);
   }
 
  private:
   static constexpr double kWait = 2.0;         // s: before the balls are put back
   static constexpr std::size_t kClearer = 10;  // cells of the cover map: worth another picture
   double until_ = -1;
-  static void take(Seen& seen, const video::Frame& frame, const Look& look) {
+  static void take(Seen& seen, const video::Frame& frame, const Look& look, const camera::Camera& camera) {
     cv::imencode(".jpg", frame.bgr(), seen.picture, {cv::IMWRITE_JPEG_QUALITY, 92});
     seen.covered = look.cover.cells.count();
+    seen.camera = camera;
   }
 };
 
-// The rig: as given, or found in the clip.
-Result<Done> find_rig(const Ground& g, const MeasureOptions& o, const video::ClipInfo& info, const std::string& file,
-                      ClipShots& out) {
+// A rig that was given may be yesterday's: is the camera still where it was? Gives the picture that tells.
+Result<cv::Mat> check_rig(const Ground& g, const MeasureOptions& o, const std::string& file, ClipShots& out) {
+  auto clip = video::Clip::open(file);
+  if (!clip) return pass_on(clip);
+  camera::SceneOptions look;
+  look.look_at = kCheckFor;
+  look.samples = kCheckSamples;
+  const auto scene = camera::gather_scene(*clip, look);
+  if (!scene) return pass_on(scene);
+  const camera::Recheck now = camera::recheck(*scene, out.rig, g.spec, g.balls);
+  out.rig.camera = now.camera;
+  const std::string size = fmt::format("{:.1f} px, {:.0f} mm on the bed", now.pixels, 1e3 * now.metres);
+  using Answer = camera::Recheck::Answer;
+  if (now.answer == Answer::corrected || now.answer == Answer::found_anew)
+    out.warnings.push_back(
+        {0, fmt::format("the camera does not stand where {} has it: the picture is {} off; {}", *o.rig, size,
+                        now.answer == Answer::corrected ? "corrected" : "found anew by its lens")});
+  if (now.answer == Answer::cannot_tell)
+    out.warnings.push_back(
+        {0,
+         fmt::format("whether {} still fits cannot be told from the first {:.0f} s of the clip; it is taken as it is",
+                     *o.rig, kCheckFor)});
+  return scene->luma;
+}
+
+// The rig: as given, or found in the clip. Gives the picture that it was found or checked in.
+Result<cv::Mat> find_rig(const Ground& g, const MeasureOptions& o, const video::ClipInfo& info, const std::string& file,
+                         ClipShots& out) {
+  cv::Mat reference;
   if (g.rig) {
     const camera::Camera& c = g.rig->camera;
     if (c.width != info.width || c.height != info.height)
       return fail("{}: is for a picture of {} x {}, {} is {} x {}: register this clip", *o.rig, c.width, c.height, file,
                   info.width, info.height);
     out.rig = *g.rig;
+    const auto checked = check_rig(g, o, file, out);
+    if (!checked) return pass_on(checked);
+    reference = *checked;
   } else {
     camera::RegisterOptions how;
     how.readout = o.readout;
@@ -61,6 +97,7 @@ Result<Done> find_rig(const Ground& g, const MeasureOptions& o, const video::Cli
     if (!found) return pass_on(found);
     if (!found->found) return fail("{}: no table found: {}", file, found->why);
     out.rig = found->rig;
+    reference = found->luma;
     out.rms_pixels = found->rms_pixels;
     out.rms = found->rms;
     for (const std::string& w : found->warnings) out.warnings.push_back({0, w});
@@ -74,14 +111,12 @@ Result<Done> find_rig(const Ground& g, const MeasureOptions& o, const video::Cli
     out.warnings.push_back({0, fmt::format("the readout of the camera's rows is not known: {:.0f} +- {:.0f} ms is "
                                            "taken, and every time carries that (--readout)",
                                            1e3 * out.rig.readout, 1e3 * out.rig.u_readout)});
-  return Done{};
+  return reference;
 }
 
 // One pass over the clip: sightings, tracks, episodes.
-Result<std::vector<Seen>> look_through(video::Clip& clip, const Ground& g, const table::Table& table,
-                                       const MeasureOptions& o, ClipShots& out) {
-  sight::Eye eye(out.rig, table, g.balls);
-  if (auto learnt = eye.learn(clip); !learnt) return pass_on(learnt);
+std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& g, const table::Table& table,
+                               const MeasureOptions& o, ClipShots& out) {
   path::TrackerOptions names;
   if (g.setups.size() == 1)
     for (const motion::Ball& b : practice::balls_of(g.setups[0], table, g.balls))
@@ -95,10 +130,10 @@ Result<std::vector<Seen>> look_through(video::Clip& clip, const Ground& g, const
   while (auto frame = clip.next()) {
     look = eye.look(*frame);
     if (auto episode = tracker.push(look)) {
-      seen.push_back({std::move(*episode), {}, 0});
-      keeper.episode_over(seen.back(), *frame, look);
+      seen.push_back({std::move(*episode), {}, 0, {}});
+      keeper.episode_over(seen.back(), *frame, look, eye.camera());
     } else {
-      keeper.frame(seen, *frame, look);
+      keeper.frame(seen, *frame, look, eye.camera());
     }
     if (o.progress && duration > 0) o.progress(frame->time / duration, "measuring");
     last = std::move(frame);
@@ -108,8 +143,8 @@ Result<std::vector<Seen>> look_through(video::Clip& clip, const Ground& g, const
     }
   }
   if (auto episode = tracker.finish()) {
-    seen.push_back({std::move(*episode), {}, 0});
-    if (last) keeper.episode_over(seen.back(), *last, look);
+    seen.push_back({std::move(*episode), {}, 0, {}});
+    if (last) keeper.episode_over(seen.back(), *last, look, eye.camera());
   }
   const video::ClipEnd& end = clip.end();
   out.complete = end.complete && !out.stopped;
@@ -137,7 +172,8 @@ const path::EpisodePaths& better_of(const path::EpisodePaths& before, const path
 }
 
 // Shots from episodes. How the table plays is read off all free rolls first; then every path is fitted with that.
-void make_shots(std::vector<Seen>& seen, const Ground& g, const table::Table& table, path::Play& play, ClipShots& out) {
+void make_shots(std::vector<Seen>& seen, const SteadyEye& eye, const Ground& g, const table::Table& table,
+                path::Play& play, ClipShots& out) {
   const camera::Rig& rig = out.rig;
   path::ReconstructOptions how;
   how.readout = rig.readout;
@@ -159,9 +195,13 @@ void make_shots(std::vector<Seen>& seen, const Ground& g, const table::Table& ta
         out.warnings.push_back({s.episode.begin, fmt::format("not an attempt: {}", paths.why_not)});
       continue;
     }
-    // The rig holds for the camera as it stood when the table was found.
+    if (const auto why = eye.untrusted(s.episode.begin, s.episode.end)) {
+      out.refused.push_back({s.episode.begin, s.episode.end, *why});
+      continue;
+    }
+    // Where the table's edges cannot tell, the balls may: the rig holds for the camera as it stood at first.
     if (reference.empty()) reference = attempt->before;
-    const auto shift = practice::common_shift(reference, attempt->before);
+    const auto shift = eye.mount().can_tell() ? std::nullopt : practice::common_shift(reference, attempt->before);
     if (shift) {
       out.refused.push_back(
           {s.episode.begin, s.episode.end,
@@ -171,6 +211,7 @@ void make_shots(std::vector<Seen>& seen, const Ground& g, const table::Table& ta
     }
     out.shots.push_back(std::move(*attempt));
     out.pictures.push_back(std::move(s.picture));
+    out.cameras.push_back(s.camera);
   }
 }
 
@@ -184,14 +225,19 @@ Result<ClipShots> measure_clip(const std::string& file, int index, const Ground&
   const video::ClipInfo& info = clip->info();
   out.info = {file, info.width, info.height, 0, info.duration};
   if (o.progress) o.progress(0, o.rig ? "learning the cloth" : "finding the table");
-  if (auto found = find_rig(g, o, info, file, out); !found) return pass_on(found);
+  const auto reference = find_rig(g, o, info, file, out);
+  if (!reference) return pass_on(reference);
   const table::Table table = camera::table_of(out.rig, g.spec);
-  auto seen = look_through(*clip, g, table, o, out);
-  if (!seen) return pass_on(seen);
+  sight::Eye learning(out.rig, table, g.balls);
+  if (auto learnt = learning.learn(*clip); !learnt) return pass_on(learnt);
+  SteadyEye eye(std::move(learning), *reference, out.rig, table, g.balls, file);
+  std::vector<Seen> seen = look_through(*clip, eye, g, table, o, out);
+  eye.tell(out.moves, out.warnings);
   if (o.progress) o.progress(1, "fitting the paths");
-  make_shots(*seen, g, table, play, out);
+  make_shots(seen, eye, g, table, play, out);
   for (practice::Attempt& a : out.shots) a.clip = index;
   for (practice::Warning& w : out.warnings) w.clip = index;
+  for (practice::RigMove& m : out.moves) m.clip = index;
   for (practice::Refused& r : out.refused) r.clip = index;
   return out;
 }

@@ -29,6 +29,8 @@ struct ClipShots {
   double until = 0;                                  // s, measured so far
   std::vector<practice::Attempt> shots;              // every shot struck, in time's order
   std::vector<std::vector<unsigned char>> pictures;  // JPEG, one a shot
+  std::vector<camera::Camera> cameras;               // as it stood when each picture was taken
+  std::vector<practice::RigMove> moves;              // what happened to the mount
   std::vector<practice::Warning> warnings;
   std::vector<practice::Refused> refused;
 };

@@ -63,8 +63,10 @@ Result<Done> publish(const Folder& folder, practice::Session& session, const std
     report::PictureOptions how;
     how.caption = fmt::format("{}. {}", a.number, report::words_of(a, table, {.setup = meant}).sentence);
     cv::Mat drawn;
-    if (i < pictures.size() && !pictures[i].empty()) {
-      drawn = report::attempt_picture(pictures[i], rigs[static_cast<std::size_t>(a.clip)], table, a, how);
+    if (i < pictures.size() && !pictures[i].bgr.empty()) {
+      camera::Rig then = rigs[static_cast<std::size_t>(a.clip)];
+      then.camera = pictures[i].camera;
+      drawn = report::attempt_picture(pictures[i].bgr, then, table, a, how);
       std::vector<unsigned char> png;
       cv::imencode(".png", drawn, png);
       if (auto w = write_atomically(out / (name + ".png"), string_of(png)); !w) return w;

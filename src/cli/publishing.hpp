@@ -20,7 +20,12 @@ struct Folder {
   std::vector<std::pair<std::string, std::string>> more;  // other files: name, content
 };
 
-using Pictures = std::vector<cv::Mat>;  // BGR, one an attempt, in order; may be empty matrices
+// One an attempt, in order.
+struct Picture {
+  cv::Mat bgr;            // may be empty
+  camera::Camera camera;  // as it stood then
+};
+using Pictures = std::vector<Picture>;
 
 // Each file whole or not at all. `rigs`: one a clip; `setups`: one a group. Sets session.rig. Error: cannot be written.
 [[nodiscard]] Result<Done> publish(const Folder& folder, practice::Session& session,

@@ -71,6 +71,35 @@ Json write(const ComputedPath& p) {
   return j;
 }
 
+// The pose is kept whole: rounded rotations are no rotations.
+Json write(const RigMove& m) {
+  Json rows = Json::array();
+  for (int r = 0; r < 3; ++r) rows.push_back({m.R(r, 0), m.R(r, 1), m.R(r, 2)});
+  Json j{{"from", kept(m.from)},
+         {"to", kept(m.to)},
+         {"pixels", kept(m.pixels)},
+         {"metres", kept(m.metres)},
+         {"camera_from_table", {{"R", rows}, {"t", {m.t.x(), m.t.y(), m.t.z()}}}}};
+  if (m.clip > 0) j["clip"] = m.clip;
+  return j;
+}
+
+RigMove read_move(const Json& j) {
+  RigMove m;
+  m.from = j.at("from").get<double>();
+  m.to = j.at("to").get<double>();
+  m.pixels = j.at("pixels").get<double>();
+  m.metres = j.at("metres").get<double>();
+  m.clip = j.value("clip", 0);
+  const Json& pose = j.at("camera_from_table");
+  for (std::size_t r = 0; r < 3; ++r) {
+    for (std::size_t c = 0; c < 3; ++c)
+      m.R(static_cast<int>(r), static_cast<int>(c)) = pose.at("R").at(r).at(c).get<double>();
+    m.t[static_cast<int>(r)] = pose.at("t").at(r).get<double>();
+  }
+  return m;
+}
+
 Json write(const Attempt& a) {
   Json j{{"number", a.number}, {"strike_time", kept(a.strike_time)}};
   if (a.rest_time) j["rest_time"] = kept(*a.rest_time);
@@ -373,6 +402,8 @@ Session read(const Json& j) {
   }
   if (rig.contains("spots"))
     for (const auto& [name, at] : rig["spots"].items()) s.rig.spots[name] = read_point(at);
+  if (rig.contains("moves"))
+    for (const Json& m : rig["moves"]) s.rig.moves.push_back(read_move(m));
   if (j.contains("setup"))
     s.setup = {j["setup"].at("file").get<std::string>(), j["setup"].at("title").get<std::string>()};
   if (j.contains("conditions"))
@@ -419,6 +450,8 @@ std::string session_json(const Session& s) {
        {{"name", s.rig.table}, {"half_width", kept(s.rig.half_width)}, {"half_length", kept(s.rig.half_length)}}}};
   j["rig"]["spots"] = Json::object();
   for (const auto& [name, at] : s.rig.spots) j["rig"]["spots"][name] = kept(at);
+  if (!s.rig.moves.empty()) j["rig"]["moves"] = Json::array();
+  for (const RigMove& m : s.rig.moves) j["rig"]["moves"].push_back(write(m));
   if (s.setup) j["setup"] = {{"file", s.setup->first}, {"title", s.setup->second}};
   j["conditions"] = Json::object();
   for (const auto& [name, c] : s.conditions)

@@ -25,6 +25,16 @@ struct Refused {
   int clip = 0;
 };
 
+// The camera stood elsewhere from a time on. Before the first move it stands as the rig's file says.
+struct RigMove {
+  double from = 0, to = 0;    // s: first seen to move, still again
+  double pixels = 0;          // rms over the bed
+  double metres = 0;          // the same on the bed
+  Mat3 R = Mat3::Identity();  // camera_from_table afterwards
+  Vec3 t = Vec3::Zero();
+  int clip = 0;  // index among the session's clips
+};
+
 // A value of the table's conditions and where it came from.
 struct ConditionValue {
   double value = 0, u = 0;
@@ -159,6 +169,7 @@ struct Session {
     std::string table = "full-size";  // name of the table's file
     double half_width = 0, half_length = 0;
     std::map<std::string, Vec2> spots;
+    std::vector<RigMove> moves;  // in time's order
   } rig;
   std::optional<std::pair<std::string, std::string>> setup;  // file, title
   std::map<std::string, ConditionValue> conditions;          // rolling, sliding, cushion_restitution

@@ -32,6 +32,9 @@ class Cloth {
   // (CV_8U: not 0 where nothing known lies). Call once a frame.
   void follow(const video::Frame& frame, const Gain& gain, const cv::Mat& change, const cv::Mat& open);
 
+  // The camera has moved: the same cloth as it looks from its new place. The region must be the new place's already.
+  void seen_from(const camera::Camera& before, const camera::Camera& now);
+
   [[nodiscard]] View view(const video::Frame& frame, const Gain& gain) const;
   [[nodiscard]] double noise_luma() const { return noise_luma_; }
   [[nodiscard]] double noise_chroma() const { return noise_chroma_; }

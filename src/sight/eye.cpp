@@ -91,6 +91,26 @@ Eye::~Eye() = default;
 double Eye::exposure() const { return state_->exposure.value(); }
 Look Eye::look(const video::Frame& frame) { return state_->look(frame); }
 
+void Eye::turn_to(const camera::Camera& now) {
+  State& s = *state_;
+  const camera::Camera before = s.rig.camera;
+  s.rig.camera = now;
+  s.region = Region::make(s.rig, s.table, s.radius);
+  if (s.learned) s.cloth.seen_from(before, now);
+  s.refused.clear();
+  // Balls stay where they lie; what their surroundings looked like has to be remembered anew.
+  std::erase_if(s.known, [&](KnownBall& k) {
+    const auto pixel = now.project({k.at.x(), k.at.y(), s.radius});
+    const auto outline = ball_ellipse(now, k.at, s.radius);
+    if (!pixel || !outline) return true;
+    k.pixel = *pixel;
+    k.ellipse = *outline;
+    k.fit_time = -1e9;
+    k.forget_picture();
+    return false;
+  });
+}
+
 Result<Done> Eye::learn(video::Clip& clip) {
   State& s = *state_;
   std::vector<video::Frame> frames;

@@ -33,6 +33,10 @@ class Eye {
   // Sightings in one frame, in the order of the clip.
   Look look(const video::Frame& frame);
 
+  // The camera has moved and stands so from the next frame on: the balls lie where they lay on the table, and the cloth
+  // looks as it did, seen from there.
+  void turn_to(const camera::Camera& now);
+
   // Exposure of a frame as smeared balls tell it, s; 0: not known yet.
   [[nodiscard]] double exposure() const;
 

@@ -25,6 +25,7 @@ struct KnownBall {
 
   // Keeps the picture around the ball, to tell later whether anything there has changed.
   void remember(const View& view);
+  void forget_picture() { patch_.release(), quiet_ = 0; }
   // How much the picture around it differs from the one remembered: below 1 by noise alone.
   [[nodiscard]] double change(const View& view);
   [[nodiscard]] bool same_colour(const Eigen::Vector3d& other) const;

@@ -108,13 +108,12 @@ TEST_P(Footage, MeasuredBesideTruth) {
   EXPECT_LT(truth_check::rms(o.figures.path), gate.path_rms);
 }
 
-// Known shortfall: P7: after the mount
-// is knocked the two last attempts are refused, not measured.
+// P7: the mount is knocked half way; all six attempts are measured.
 INSTANTIATE_TEST_SUITE_P(All, Footage,
                          testing::Values(Gate{"P1", 1, 0.0013, 0.003, 0.003}, Gate{"P2", 1, 0.0015, 0.003, 0.003},
                                          Gate{"P3", 4, 0.0015, 0.005, 0.005}, Gate{"P4", 0, 1, 1, 1},
                                          Gate{"P5", 1, 0.0016, 0.0045, 0.003}, Gate{"P6", 1, 0.002, 0.005, 0.005},
-                                         Gate{"P7", 4, 0.0025, 0.006, 0.006}, Gate{"P8", 1, 0.0013, 0.004, 0.003},
+                                         Gate{"P7", 6, 0.0015, 0.006, 0.006}, Gate{"P8", 1, 0.0013, 0.004, 0.003},
                                          Gate{"P9", 1, 0.002, 0.004, 0.003}),
                          [](const auto& one) { return std::string(one.param.clip); });
 
