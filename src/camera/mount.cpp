@@ -16,7 +16,9 @@ constexpr double kNoiseMost = 0.4;   // px
 constexpr int kBelieved = 2;         // frames in a row
 constexpr double kSagWindow = 1.0;   // s
 constexpr std::size_t kSagFrames = 12;
-constexpr double kSag = 0.15;     // px: corrected from there on; 0.3 mm on usual rigs
+constexpr double kSag = 0.25;  // px: corrected from there on; half a millimetre on usual rigs
+// An encoder short of bits holds on to old pictures: its errors last, and averaging does not lessen them.
+constexpr double kSagNoise = 2;   // of what frames scatter
 constexpr double kSagTold = 0.3;  // px: worth telling
 constexpr double kSettle = 0.4;   // s
 constexpr std::size_t kSettleFrames = 6;
@@ -106,6 +108,8 @@ void Mount::stand(const video::Frame& frame, Now& now) {
   bool tells = g.tells;
   if (!tells)
     if (const auto wide = look_wide(frame)) g = *wide, tells = true;
+  // A smeared picture that seems to have moved: nothing can be said by it.
+  if (tells && g.share < kSearchShare && g.shift_pixels > jolt()) tells = false;
   if (!tells) {
     if (!blind_since_) blind_since_ = frame.time;
     ++blind_;
@@ -123,8 +127,10 @@ void Mount::stand(const video::Frame& frame, Now& now) {
     end_lost(frame.time, false);
     now.known = true;
     suspicious_ = 0;
-    noise_ =
-        std::min(kNoiseMost, std::sqrt(noise_ * noise_ + 0.05 * (g.shift_pixels * g.shift_pixels - noise_ * noise_)));
+    if (!recent_.empty()) {
+      const double step = watch_.apart(recent_.back().pose, g.pose).pixels;
+      noise_ = std::min(kNoiseMost, std::sqrt(noise_ * noise_ + 0.05 * (0.5 * step * step - noise_ * noise_)));
+    }
     recent_.push_back({frame.time, g.pose});
     while (recent_.front().time < frame.time - kSagWindow) recent_.pop_front();
     follow_sag(frame.time, now);
@@ -151,7 +157,7 @@ void Mount::follow_sag(double time, Now& now) {
   if (recent_.size() < kSagFrames || time - recent_.front().time < 0.8 * kSagWindow) return;
   const Pose middle = middle_of(recent_, pose_);
   const double off = watch_.apart(pose_, middle).pixels;
-  if (off < std::max(kSag, 2 * noise_ / std::sqrt(static_cast<double>(recent_.size())))) return;
+  if (off < std::max(kSag, kSagNoise * noise_)) return;
   if (!sag_) {
     sag_.emplace();
     sag_->from = recent_.front().time;

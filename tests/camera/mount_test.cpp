@@ -155,7 +155,7 @@ TEST(Mount, ASagIsCorrectedOnTheWay) {
     if (i > 18) worst = std::max(worst, mount.apart(now.camera.pose, there.pose).pixels);
   }
   RecordProperty("worst_px", std::to_string(worst));
-  EXPECT_LT(worst, 0.45);  // a second of it, and the least that is corrected
+  EXPECT_LT(worst, 0.5);  // a second of it, and the least that is corrected
   ASSERT_EQ(mount.moves().size(), 1U);
   EXPECT_TRUE(mount.moves()[0].slow);
   EXPECT_NEAR(mount.moves()[0].pixels, mount.apart(camera.pose, there.pose).pixels, 0.6);
