@@ -94,7 +94,17 @@ Mount::Now Mount::push(const video::Frame& frame) {
   if (state_ == State::still && suspicious_ == 0 && blind_ == 0 && frame.time >= looked_ &&
       frame.time - looked_ < kEvery)
     return now;
+  const bool first = looked_ < 0;
   looked_ = frame.time;
+  if (first) {
+    // The reference may be of another moment: where the camera stands to begin with is no news.
+    Glance g = watch_.glance(frame.luma, pose_);
+    if (!g.tells) g = watch_.search(frame.luma, pose_);
+    if (g.tells && g.share > kSearchShare && g.shift_pixels > jolt()) {
+      pose_ = g.pose;
+      now.changed = true;
+    }
+  }
   if (state_ == State::still)
     stand(frame, now);
   else

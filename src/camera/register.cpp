@@ -17,6 +17,7 @@ namespace baizetrace::camera {
 namespace {
 // Not told: what most phones have, wide enough to hold them (5 to 32 ms measured on phones).
 constexpr double kUsualReadout = 0.016, kUsualReadoutU = 0.008;  // s
+constexpr double kLongEnough = 3, kShortest = 0.5;               // s of a stretch in which the camera stood still
 constexpr double kLeastCoverage = 0.45;  // of the cloth's border that a guess must follow to be tried
 constexpr double kWholeBorder = 0.97;    // nothing better is to be found
 constexpr std::size_t kMostTries = 3;
@@ -80,9 +81,26 @@ Result<Registration> register_clip(const std::string& file, const table::Spec& s
   SceneOptions look;
   look.from = options.from;
   look.look_at = options.look_at;
-  const auto scene = gather_scene(*clip, look);
+  auto scene = gather_scene(*clip, look);
   if (!scene) return pass_on(scene);
-  return register_scene(*scene, spec, balls, options);
+  const std::vector<Stretch> stretches = still_stretches(scene->snaps);
+  if (stretches.size() < 2) return register_scene(*scene, spec, balls, options);
+  // The camera was moved: one place of it is registered, the first if it lasts long enough to tell.
+  const Stretch* best = &stretches.front();
+  for (const Stretch& s : stretches)
+    if (best->to - best->from < kLongEnough && s.to - s.from > best->to - best->from) best = &s;
+  auto again = video::Clip::open(file);
+  if (!again) return pass_on(again);
+  look.from = best->from;
+  look.look_at = std::max(kShortest, best->to - best->from);
+  scene = gather_scene(*again, look);
+  if (!scene) return pass_on(scene);
+  Registration out = register_scene(*scene, spec, balls, options);
+  out.warnings.insert(out.warnings.begin(),
+                      fmt::format("the camera was moved at {:.1f} s by {:.1f} px: the table is registered as it stood "
+                                  "from {:.1f} to {:.1f} s",
+                                  stretches.front().to, stretches.front().pixels_to_next, best->from, best->to));
+  return out;
 }
 
 Registration register_scene(const Scene& scene, const table::Spec& spec, const table::BallSet& balls,

@@ -19,6 +19,7 @@ constexpr int kRowStep = 4;  // rows that sharpness is read from
 struct Sample {
   cv::Mat luma, cb, cr;
   double sharpness = 0;
+  double time = 0;  // s
 };
 
 // Mean size of the second difference along rows, levels: fine detail and the sensor's own grain, both of which an
@@ -123,6 +124,7 @@ Result<Scene> gather_scene(video::Clip& clip, const SceneOptions& options) {
       frame->cb.copyTo(samples.back().cb);
       frame->cr.copyTo(samples.back().cr);
       samples.back().sharpness = sharpness;
+      samples.back().time = frame->time;
     }
     if (frame->repeated) continue;
     const auto started = static_cast<int>(scene.moments.size());
@@ -149,6 +151,7 @@ Result<Scene> gather_scene(video::Clip& clip, const SceneOptions& options) {
   if (moment_count > 0) scene.moments.pop_back();  // cut off by the end
   if (samples.empty()) return fail("{}: no frame could be read", clip.info().file);
   scene.frames = static_cast<int>(samples.size());
+  for (const Sample& s : samples) scene.snaps.push_back({s.time, s.luma, s.sharpness});
   const std::vector<float> weights = weights_of(samples);
   scene.luma = settled(samples, &Sample::luma, weights);
   scene.cb = settled(samples, &Sample::cb, weights);

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "base/error.hpp"
+#include "camera/stretches.hpp"
 #include "video/clip.hpp"
 
 namespace baizetrace::camera {
@@ -25,7 +26,8 @@ struct Scene {
   cv::Mat luma;    // CV_32F, full size
   cv::Mat cb, cr;  // CV_32F, half size: pixel i of these lies at 2 i + 0.5 of the full picture
   std::vector<Moment> moments;
-  int frames = 0;  // that went into the middle value
+  int frames = 0;           // that went into the middle value
+  std::vector<Snap> snaps;  // those frames
 
   [[nodiscard]] cv::Mat bgr() const;  // for drawing
 };

@@ -29,6 +29,8 @@ Run declare_demo(CLI::App& app);
 Run declare_measure(CLI::App& app);
 Run declare_predict(CLI::App& app);
 Run declare_register(CLI::App& app);
+Run declare_inspect(CLI::App& app);
+Run declare_lens(CLI::App& app);
 Run declare_score(CLI::App& app);
 Run declare_journal(CLI::App& app);
 

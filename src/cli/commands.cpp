@@ -19,8 +19,10 @@ constexpr std::array kCommands{
             declare_measure},
     Command{"score", "judges a measured session again by a setup, without its video", declare_score},
     Command{"journal", "sessions remembered: list, show, trend, assign a player, export, backup", declare_journal},
+    Command{"inspect", "can this clip be measured, how well, and what to change about the mount", declare_inspect},
     Command{"register", "find the table in a clip: lens, pose, size; writes the rig and a picture to check",
             declare_register},
+    Command{"lens", "solve a lens from a clip of the printable target, or print the target", declare_lens},
     Command{"predict", "where the balls would go: path, contacts, where it stops, the leave", declare_predict},
 };
 

@@ -1,10 +1,14 @@
 // register: finds the table in a clip, writes the rig and a picture of it.
 #include <filesystem>
+#include <nlohmann/json.hpp>
 #include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
+#include "camera/lens_profile.hpp"
+#include "camera/place_map.hpp"
 #include "camera/register.hpp"
 #include "cli/command.hpp"
+#include "report/rig_picture.hpp"
 
 namespace baizetrace::cli {
 
@@ -13,7 +17,8 @@ namespace fs = std::filesystem;
 
 struct Arguments {
   std::string clip, table = "full-size", out;
-  std::optional<double> readout;
+  std::optional<double> readout, focal, height;
+  std::optional<std::string> lens;
   std::vector<std::string> corners;
   bool json = false;
 };
@@ -34,20 +39,44 @@ fs::path picture_beside(const fs::path& rig) {
   return name + ".png";
 }
 
-// A ball's uncertainty over the bed, m: middle value and worst of a grid.
-struct Expected {
-  double middle = 0, worst = 0;
-};
-Expected expected_uncertainty(const camera::Rig& rig, double ball_radius) {
-  std::vector<double> u;
-  constexpr int kAcross = 6, kAlong = 12;
-  for (int i = 0; i <= kAcross; ++i)
-    for (int j = 0; j <= kAlong; ++j) {
-      const Vec2 at(rig.half_width * (2.0 * i / kAcross - 1) * 0.97, rig.half_length * (2.0 * j / kAlong - 1) * 0.97);
-      u.push_back(std::sqrt(rig.place_covariance(at, ball_radius).trace() / 2));
-    }
-  std::sort(u.begin(), u.end());
-  return {u[u.size() / 2], u.back()};
+// Makers give the focal length that would show as much on 35 mm film, 36 mm wide; video shows a little less.
+constexpr double kFilmWidth = 36;      // mm
+constexpr double kFocalShareU = 0.08;  // of the focal length told
+constexpr double kHeightU = 0.03;      // m: tape held by hand from the bed up to the lens
+
+// What the machine gets: the rig, and what is expected of it.
+std::string answer_json(const camera::Registration& found, const camera::PlaceMap& map) {
+  auto j = nlohmann::ordered_json::parse(camera::rig_json(found.rig));
+  j["rms_pixels"] = found.rms_pixels;
+  j["rms"] = found.rms;
+  auto& expected = j["expected_uncertainty"];
+  expected["median"] = map.median;
+  expected["worst"] = map.worst;
+  for (const camera::PlaceExpected& p : map.points)
+    expected["map"].push_back({{"at", {p.at.x(), p.at.y()}}, {"u", {p.u.x(), p.u.y()}}, {"in_picture", p.seen}});
+  j["warnings"] = found.warnings;
+  return j.dump() + "\n";
+}
+
+// Reads what the caller tells of the camera.
+Result<Done> take_help(const Arguments& a, camera::RegisterOptions& options) {
+  if (!a.lens && !a.focal && !a.height) return Done{};
+  const auto clip = video::Clip::open(a.clip);
+  if (!clip) return pass_on(clip);
+  const int width = clip->info().width, height = clip->info().height;
+  if (a.lens) {
+    const auto profile = camera::read_lens(*a.lens);
+    if (!profile) return pass_on(profile);
+    const auto lens = camera::fitted(*profile, width, height, *a.lens);
+    if (!lens) return pass_on(lens);
+    options.lens = *lens;
+  }
+  if (a.focal) {
+    const double f = *a.focal / kFilmWidth * std::max(width, height);
+    options.focal = camera::Told{f, kFocalShareU * f};
+  }
+  if (a.height) options.height = camera::Told{*a.height, kHeightU};
+  return Done{};
 }
 
 Result<Done> run(const Arguments& a) {
@@ -65,6 +94,7 @@ Result<Done> run(const Arguments& a) {
       (*options.corners)[i] = *p;
     }
   }
+  if (auto helped = take_help(a, options); !helped) return helped;
   auto found = camera::register_clip(a.clip, *spec, *balls, options);
   if (!found) return pass_on(found);
   if (!found->found) return fail("{}: {}", a.clip, found->why);
@@ -73,6 +103,9 @@ Result<Done> run(const Arguments& a) {
 
   cv::Mat picture = found->background.clone();
   camera::draw_table(picture, rig, *spec);
+  const double radius = balls->kinds[0].radius;
+  const camera::PlaceMap map = camera::place_map(rig, radius);
+  picture = report::rig_picture(picture, rig, map, radius);
   std::vector<std::uint8_t> png;
   if (!cv::imencode(".png", picture, png)) return fail("{}: the picture could not be made", a.out);
   const fs::path picture_file = picture_beside(a.out);
@@ -84,7 +117,7 @@ Result<Done> run(const Arguments& a) {
     return pass_on(done);
   }
   if (a.json) {
-    fmt::print("{}", rig_text);
+    fmt::print("{}", answer_json(*found, map));
     return Done{};
   }
 
@@ -96,9 +129,8 @@ Result<Done> run(const Arguments& a) {
   fmt::print("fit      {:.2f} px over all hard evidence\n", found->rms_pixels);
   for (const auto& [kind, r] : rig.residuals)
     fmt::print("  {:<6} {:4d} marks  {:.2f} px  {:.1f} mm\n", kind, r.count, r.rms_pixels, 1000 * r.rms);
-  const Expected u = expected_uncertainty(rig, balls->kinds[0].radius);
   fmt::print("a ball's place is known to {:.1f} mm over most of the bed, {:.1f} mm at worst (1 sigma)\n",
-             1000 * u.middle, 1000 * u.worst);
+             1000 * map.median, 1000 * map.worst);
   if (!rig.readout_known)
     fmt::print("readout  not told: {:.0f} +- {:.0f} ms is taken (--readout SECONDS if you know it)\n",
                1000 * rig.readout, 1000 * rig.u_readout);
@@ -118,8 +150,13 @@ Run declare_register(CLI::App& app) {
                  "where the noses' lines meet, x,y in pixels: baulk-left baulk-right top-right top-left as seen from "
                  "the baulk end")
       ->expected(4);
-  app.add_option("-o,--out", a->out, "the rig's file, such as evening.rig.json")->required();
-  app.add_flag("--json", a->json, "print the rig on standard output");
+  app.add_option("--lens", a->lens, "lens profile from `lens`, or another rig of the same phone and video mode");
+  app.add_option("--focal", a->focal, "the lens's focal length as its maker gives it for 35 mm film, mm: 13, 24, ..")
+      ->check(CLI::Range(6.0, 200.0));
+  app.add_option("--height", a->height, "the lens's height above the bed, m, measured with a tape")
+      ->check(CLI::Range(0.5, 9.0));
+  app.add_option("-o,--output,--out", a->out, "the rig's file, such as evening.rig.json")->required();
+  app.add_flag("--json", a->json, "print the rig and what is expected of it on standard output");
   return [a] { return run(*a); };
 }
 

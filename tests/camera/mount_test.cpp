@@ -5,6 +5,7 @@
 
 #include <opencv2/imgproc.hpp>
 
+#include "camera/stretches.hpp"
 #include "support/drawn_table.hpp"
 
 namespace baizetrace::camera {
@@ -180,6 +181,28 @@ TEST(Mount, WhatIsNotFoundAgainIsLostAndCanBeFoundAnew) {
   ASSERT_EQ(mount.lost().size(), 1U);
   EXPECT_NEAR(mount.lost()[0].to, 130 / 30.0, 1e-9);
   EXPECT_LT(mount.apart(now.camera.pose, there.pose).pixels, kSure);
+}
+
+// What `register` looks at before it averages: the camera is not known yet.
+TEST(StillStretches, AKnockCutsTheClipAndPeopleDoNot) {
+  const table::Table table = full_size();
+  const Camera camera = overhead_camera(), after = turned(camera, Vec3(0.004, -0.003, 0.002));
+  const cv::Mat a = draw_luma(camera, table, 2, 1), b = draw_luma(after, table, 2, 2);
+  std::vector<Snap> still, knocked;
+  for (int i = 0; i < 14; ++i) {
+    cv::Mat one = a.clone(), two = i < 9 ? a.clone() : b.clone();
+    draw_person(one, i / 14.0);
+    draw_person(two, i / 14.0);
+    still.push_back({i * 0.5, one, 1});
+    knocked.push_back({i * 0.5, two, 1});
+  }
+  EXPECT_EQ(still_stretches(still).size(), 1U);
+  const auto cut = still_stretches(knocked);
+  ASSERT_EQ(cut.size(), 2U);
+  EXPECT_NEAR(cut[0].to, 4.0, 1e-9);
+  EXPECT_NEAR(cut[1].from, 4.5, 1e-9);
+  const Watch watch(reference(camera, table), camera, &table);
+  EXPECT_NEAR(cut[0].pixels_to_next, watch.apart(camera.pose, after.pose).pixels, 1.0);  // whole picture, not the bed
 }
 
 }  // namespace
