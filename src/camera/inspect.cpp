@@ -198,8 +198,9 @@ Finding table_found(const Registration& r) {
                {"rms", r.rms}};
   f.words = fmt::format(
       "found, {:.0f} x {:.0f} mm between the noses, fits to {:.2f} px; the lens is {:.2f} m above the "
-      "bed, {:.0f} cm off its middle across and {:.0f} cm along",
-      2e3 * r.rig.half_length, 2e3 * r.rig.half_width, r.rms_pixels, lens.z(), 100 * lens.x(), 100 * lens.y());
+      "bed, {:.0f} cm to the {} of its middle and {:.0f} cm towards {}",
+      2e3 * r.rig.half_length, 2e3 * r.rig.half_width, r.rms_pixels, lens.z(), 100 * std::abs(lens.x()),
+      lens.x() < 0 ? "left" : "right", 100 * std::abs(lens.y()), lens.y() < 0 ? "baulk" : "the top");
   for (const std::string& w : r.warnings) f.words += "; " + w;
   if (!r.warnings.empty()) f.answer = Answer::limits;
   if (steepest > kOblique + 0.12) f.advice = "higher up, or nearer to the middle: the far corners are seen too flat";
@@ -337,7 +338,9 @@ Result<Inspection> inspect(const std::string& file, const table::Spec& spec, con
   if (!scene) return pass_on(scene);
   RegisterOptions how;
   how.look_at = look_at;
-  auto found = register_clip(file, spec, balls, how);
+  // A clip with a knock in it is cut where the camera stood still; any other needs no second look.
+  auto found = still_stretches(scene->snaps).size() < 2 ? Result<Registration>(register_scene(*scene, spec, balls, how))
+                                                        : register_clip(file, spec, balls, how);
   if (!found) return pass_on(found);
   Inspection out;
   out.registration = std::move(*found);

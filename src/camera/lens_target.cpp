@@ -60,10 +60,11 @@ TargetView find_target(const cv::Mat& luma) {
   constexpr double kQuick = 640;  // px
   const double scale = std::min(1.0, kQuick / std::max(luma.cols, luma.rows));
   cv::resize(luma, small, {}, scale, scale, cv::INTER_AREA);
-  if (cv::findChessboardCornersSB(luma, pattern, corners, cv::CALIB_CB_NORMALIZE_IMAGE)) return corners;
   if (!cv::findChessboardCorners(small, pattern, corners,
                                  cv::CALIB_CB_ADAPTIVE_THRESH | cv::CALIB_CB_NORMALIZE_IMAGE | cv::CALIB_CB_FAST_CHECK))
     return {};
+  TargetView fine;
+  if (cv::findChessboardCornersSB(luma, pattern, fine, cv::CALIB_CB_NORMALIZE_IMAGE)) return fine;
   for (cv::Point2f& c : corners) {
     const auto k = static_cast<float>(1 / scale);
     c = cv::Point2f((c.x + 0.5F) * k - 0.5F, (c.y + 0.5F) * k - 0.5F);

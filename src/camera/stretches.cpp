@@ -9,7 +9,9 @@ namespace baizetrace::camera {
 namespace {
 constexpr double kJump = 0.9;  // px: smeared pictures seem to lie up to half a pixel off
 constexpr double kLeastShare = 0.35;
-constexpr int kLasting = 2;  // pictures in a row that agree
+constexpr double kJumpSteps = 4;     // or so many times the usual step from picture to picture
+constexpr std::size_t kLasting = 2;  // pictures in a row
+constexpr std::size_t kFew = 5;      // pictures that tell where the camera stands
 
 // A plain lens over a plane: good enough to tell that a picture has moved.
 Camera some_camera(int width, int height) {
@@ -45,27 +47,40 @@ std::vector<Stretch> still_stretches(const std::vector<Snap>& snaps) {
     if (g.tells && g.share >= kLeastShare) told.push_back({s.time, g.pose});
   }
   out.push_back({snaps.front().time, snaps.back().time, static_cast<int>(told.size()), 0});
-  if (told.size() < 2 * static_cast<std::size_t>(kLasting)) return out;
+  if (told.size() < 2 * kLasting) return out;
   // Each stretch begins with pictures that agree with one another.
   out.clear();
-  Pose here = told[0].pose;
-  Stretch now{told[0].time, told[0].time, 1, 0};
-  for (std::size_t i = 1; i < told.size(); ++i) {
-    if (watch.apart(here, told[i].pose).pixels < kJump) {
-      now.to = told[i].time;
-      ++now.pictures;
-      continue;
+  // What pictures scatter by without any move: an encoder short of bits shifts edges.
+  std::vector<double> steps;
+  for (std::size_t i = 1; i < told.size(); ++i) steps.push_back(watch.apart(told[i - 1].pose, told[i].pose).pixels);
+  std::nth_element(steps.begin(), steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2), steps.end());
+  const double jump = std::max(kJump, kJumpSteps * steps[steps.size() / 2]);
+  // The picture of a few that lies nearest to the others.
+  const auto typical = [&](std::size_t from, std::size_t to) {
+    std::size_t best = from;
+    double least = 1e30;
+    for (std::size_t i = from; i < to; ++i) {
+      double sum = 0;
+      for (std::size_t k = from; k < to; ++k) sum += watch.apart(told[i].pose, told[k].pose).pixels;
+      if (sum < least) least = sum, best = i;
     }
-    const bool lasts = i + 1 >= told.size() || watch.apart(told[i].pose, told[i + 1].pose).pixels < kJump;
-    if (!lasts) continue;  // a smeared picture, or the camera shakes: nobody's
-    now.pixels_to_next = watch.apart(here, told[i].pose).pixels;
-    out.push_back(now);
-    here = told[i].pose;
-    now = {told[i].time, told[i].time, 1, 0};
+    return told[best].pose;
+  };
+  std::size_t begin = 0;
+  for (std::size_t i = 1; i <= told.size(); ++i) {
+    bool moved = i == told.size();
+    double by = 0;
+    if (!moved && i - begin >= kLasting && i + kLasting <= told.size()) {
+      const Pose here = typical(i - begin > kFew ? i - kFew : begin, i);
+      moved = true;
+      for (std::size_t k = i; k < i + kLasting; ++k) moved = moved && watch.apart(here, told[k].pose).pixels > jump;
+      by = watch.apart(here, typical(i, std::min(i + kFew, told.size()))).pixels;
+      moved = moved && by > jump;
+    }
+    if (!moved) continue;
+    out.push_back({told[begin].time, told[i - 1].time, static_cast<int>(i - begin), by});
+    begin = i;
   }
-  out.push_back(now);
-  // One picture alone at the end is no stretch.
-  while (out.size() > 1 && out.back().pictures < kLasting) out.pop_back();
   return out;
 }
 
