@@ -119,13 +119,19 @@ TEST(Target, IsFoundInItsOwnDrawing) {
 TEST(SolveLens, AgreesWithThePublishedCalibration) {
   const auto folder = opencv_data();
   if (!folder) GTEST_SKIP() << kAbsent;
-  std::vector<TargetView> views;
+  std::vector<TargetView> views, plain_views;
   cv::Size size;
   for (int i = 1; i <= 14; ++i) {
     const cv::Mat m = cv::imread((*folder / fmt::format("left{:02}.jpg", i)).string(), cv::IMREAD_GRAYSCALE);
     if (m.empty()) continue;
     size = m.size();
     if (auto v = find_target(m); !v.empty()) views.push_back(std::move(v));
+    // The same by the older finder of the calibration sample, window and all.
+    TargetView plain;
+    if (i != 2 && cv::findChessboardCorners(m, {kTargetColumns, kTargetRows}, plain)) {
+      cv::cornerSubPix(m, plain, {11, 11}, {-1, -1}, {cv::TermCriteria::EPS | cv::TermCriteria::COUNT, 30, 0.1});
+      plain_views.push_back(plain);
+    }
   }
   ASSERT_GE(views.size(), 8U);
   const LensSolved s = solve_lens(views, size);
@@ -141,9 +147,21 @@ TEST(SolveLens, AgreesWithThePublishedCalibration) {
   EXPECT_NEAR(got.fx, published.fx, 0.01 * published.fx);
   EXPECT_NEAR(got.cx, published.cx, 5);
   EXPECT_NEAR(got.cy, published.cy, 5);
-  // The published fit is 0.39 px rms over its views, one of them 1.2 px off, which is left out here.
-  EXPECT_LT(lenses_apart(published, got, size.width, size.height), 1.0);
+  // The published fit is 0.39 px rms over its views and keeps one that is 1.2 px off, which is left out here. Twice what
+  // the stated u allows, see below.
+  EXPECT_LT(lenses_apart(published, got, size.width, size.height), 2.5);
   EXPECT_LT(s.profile.rms_pixels, 0.5);
+  std::vector<cv::Point3f> board;
+  for (int r = 0; r < kTargetRows; ++r)
+    for (int c = 0; c < kTargetColumns; ++c) board.emplace_back(static_cast<float>(c), static_cast<float>(r), 0.0F);
+  std::vector<cv::Mat> turns, shifts;
+  cv::calibrateCamera(std::vector(plain_views.size(), board), plain_views, size, K, d, turns, shifts);
+  Lens plain{K.at<double>(0, 0), K.at<double>(1, 1), K.at<double>(0, 2), K.at<double>(1, 2), {}};
+  for (int i = 0; i < 5; ++i) plain.distortion[static_cast<std::size_t>(i)] = d.at<double>(i);
+  RecordProperty("apart_from_plain_px", std::to_string(lenses_apart(plain, got, size.width, size.height)));
+  // Corners of two finders in a dozen views: the stated u of the focal length, 0.6 %, is 1.3 px at the mean distance
+  // from the middle.
+  EXPECT_LT(lenses_apart(plain, got, size.width, size.height), 1.5);
 }
 
 TEST(LensProfile, IsKeptScaledAndTurned) {
