@@ -39,6 +39,9 @@ void rub(State& a, const Body& ba, State& b, const Body& bb, const Vec2& n, doub
   b.velocity -= (across / bb.mass) * t;
   // R n x (across t + up z) = R (across z - up t); the same turning for both balls.
   const double ka = 2.5 / (ba.mass * ba.radius), kb = 2.5 / (bb.mass * bb.radius);
+  // Lifted, it leaves the cloth; pressed, the cloth holds it.
+  a.lift = std::max(0.0, a.lift + up / ba.mass);
+  b.lift = std::max(0.0, b.lift - up / bb.mass);
   a.spin += ka * Vec3(-up * t.x(), -up * t.y(), across);
   b.spin += kb * Vec3(-up * t.x(), -up * t.y(), across);
 }

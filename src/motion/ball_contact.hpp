@@ -2,9 +2,9 @@
 //
 // The friction coefficient falls with slip, a + b exp(-c slip), and follows the slip while the impulse brings it down;
 // the sum has a closed form. Friction also acts up and down (a rolling ball climbs
-// on the other); the vertical velocity that it gives is taken up by cloth and gravity at once and dropped. Balls of
-// different radii touch at 2 sqrt(R1 R2) in plan; the tilt of their line of centres ((R1 - R2) / (R1 + R2), 3 % for a
-// small English cue ball) is neglected.
+// on the other): the ball that it lifts hops (phase.hpp), the one that it presses down is held by the cloth at once.
+// Balls of different radii touch at 2 sqrt(R1 R2) in plan; the tilt of their line of centres ((R1 - R2) / (R1 + R2), 3
+// % for a small English cue ball) is neglected.
 #pragma once
 
 #include <span>

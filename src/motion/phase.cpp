@@ -45,9 +45,33 @@ Motion roll_or_rest(State s, double radius, double time, const Conditions& c) {
   }
   return m;
 }
+
+// A ball that comes down at `speed`.
+State landed(State s, double speed, double radius, const Conditions& c) {
+  const Vec2 slip = cloth_slip(s, radius);
+  const double u = slip.norm();
+  if (u > 0) {
+    // Over its mass; no more than stops the slip.
+    const double rub = std::min(c.sliding * (1 + kClothRebound) * speed, 2.0 / 7.0 * u);
+    const Vec2 along = slip / u;
+    s.velocity -= rub * along;
+    s.spin.head<2>() += (2.5 * rub / radius) * left_of(along);
+  }
+  const double rebound = kClothRebound * speed;
+  s.lift = rebound * std::clamp((rebound - kRebounds[0]) / (kRebounds[1] - kRebounds[0]), 0.0, 1.0);
+  return s;
+}
 }  // namespace
 
 Motion move_freely(const State& s, double radius, double time, const Conditions& c) {
+  if (s.lift > kStill) {
+    Motion m;
+    m.from = time;
+    m.to = time + 2.0 * s.lift / kGravity;
+    m.phase = Piece::Phase::slide;  // without friction
+    m.start = s;
+    return m;
+  }
   const Vec2 slip = cloth_slip(s, radius);
   const double u = slip.norm();
   if (u < kStill) return roll_or_rest(s, radius, time, c);
@@ -65,6 +89,7 @@ Motion move_freely(const State& s, double radius, double time, const Conditions&
 
 Motion next_phase(const Motion& m, double radius, const Conditions& c) {
   State s = m.at(m.to);
+  if (m.start.lift > kStill) return move_freely(landed(s, m.start.lift, radius, c), radius, m.to, c);
   if (m.phase == Piece::Phase::roll && (c.slope == Vec2::Zero() || s.velocity.dot(m.start.velocity) <= kStill))
     s.velocity.setZero();
   return roll_or_rest(s, radius, m.to, c);

@@ -28,6 +28,7 @@ struct TrueEvent {
   double time = 0;  // s after the strike
   std::string kind, ball, other;
   State before, after;
+  double lift = 0;  // m/s, vertical, after a ball contact
 };
 
 struct TrueAttempt {
@@ -114,6 +115,7 @@ inline std::vector<TrueAttempt> true_attempts(const std::filesystem::path& folde
         v.other = e["other"];
         v.before = {vec2(e["xy"]), vec2(e["v0"]), vec3(e["w0"])};
         v.after = {vec2(e["xy"]), vec2(e["v1"]), vec3(e["w1"])};
+        v.lift = e["v1"][2];
         if (std::find(r.moved.begin(), r.moved.end(), v.ball) == r.moved.end()) r.moved.push_back(v.ball);
         if (v.kind == "pocket") r.potted.push_back(v.ball);
         r.events.push_back(v);
