@@ -63,7 +63,8 @@ std::vector<double> crossings(const BallPath& path, const Vec2& a, const Vec2& b
     int count = 0;
     for (const double sign : {1.0, -1.0}) {
       const double t = first_touch(sign * c0, sign * c1, sign * c2, span);
-      if (t != kNever && t < span) roots[count++] = t;
+      // On the line there, and not only turning short of it on the way to rest.
+      if (t != kNever && t < span && std::abs(c0 + t * (c1 + t * c2)) < kNudge) roots[count++] = t;
     }
     if (count == 2 && roots[0] > roots[1]) std::swap(roots[0], roots[1]);
     for (int k = 0; k < count; ++k) {
@@ -87,7 +88,8 @@ bool rests_at(const BallPath& path, double time) {
   return !path.pocket && path.pieces.empty();
 }
 
-// A ball stands between two posts when it splits their gate: abreast of the line and less than a cue ball's width off it.
+// A ball stands between two posts when it splits their gate: abreast of the line and less than a cue ball's width off
+// it.
 bool splits(const Post& other, const Vec2& a, const Vec2& b, double cue_radius) {
   const double along = (other.at - a).dot(b - a) / (b - a).squaredNorm();
   const double off = std::abs(cross(b - a, other.at - a)) / (b - a).norm();

@@ -17,7 +17,7 @@ Result<Done> validate(const Strike& s) {
   else if (off > kMiscue)
     add(
         fmt::format("the tip is {:.3g} ball radii off the centre (right {}, height {}), a miscue: expected at most {} "
-                    "(common practice)",
+                    "(common practice: a tip slips beyond about 0.5)",
                     off, s.right, s.height, kMiscue));
   if (!(s.elevation >= 0 && s.elevation <= radians(kSteepest)))
     add(fmt::format("elevation is {:.3g} degrees, expected 0 to {}", degrees(s.elevation), kSteepest));

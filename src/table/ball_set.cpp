@@ -1,5 +1,6 @@
 #include "table/ball_set.hpp"
 
+#include <cmath>
 #include <filesystem>
 
 #include "base/toml.hpp"
@@ -42,7 +43,7 @@ Result<BallSet> read_ball_set(const std::string& name_or_path) {
     k.name = t.text("name");
     k.radius = t.number("radius", radius);
     k.mass = t.number("mass", mass);
-    k.count = static_cast<int>(t.number("count", 1));
+    const double count = t.number("count", 1);
     k.home = t.maybe_text("home").value_or("");
     const auto colour = t.maybe_numbers("srgb");
     if (!colour || colour->size() != 3) {
@@ -51,9 +52,13 @@ Result<BallSet> read_ball_set(const std::string& name_or_path) {
       k.srgb = {(*colour)[0], (*colour)[1], (*colour)[2]};
       if (k.srgb.minCoeff() < 0 || k.srgb.maxCoeff() > 255) t.fault("srgb", "expected values 0 to 255");
     }
-    if (!(k.radius >= 0.01 && k.radius <= 0.05)) t.fault("radius", "expected 0.01 to 0.05 m");
-    if (!(k.mass >= 0.02 && k.mass <= 0.5)) t.fault("mass", "expected 0.02 to 0.5 kg");
-    if (k.count < 1 || k.count > 22) t.fault("count", "expected 1 to 22");
+    if (!(k.radius >= 0.01 && k.radius <= 0.05))
+      t.fault("radius", fmt::format("is {}, expected 0.01 to 0.05 m", k.radius));
+    if (!(k.mass >= 0.02 && k.mass <= 0.5)) t.fault("mass", fmt::format("is {}, expected 0.02 to 0.5 kg", k.mass));
+    if (count >= 1 && count <= 22 && count == std::floor(count))
+      k.count = static_cast<int>(count);
+    else
+      t.fault("count", fmt::format("is {}, expected a whole number, 1 to 22", count));
     set.kinds.push_back(std::move(k));
   }
   if (set.kinds.empty() || set.kinds[0].name != "white" || set.kinds[0].count != 1)

@@ -1,5 +1,6 @@
 #include "table/table.hpp"
 
+#include <algorithm>
 #include <cassert>
 #include <cmath>
 #include <filesystem>
@@ -47,8 +48,8 @@ Result<Spec> read_spec(const std::string& name_or_path) {
     toml->fault("falls", "is missing, expected a table [falls]");
   }
   if (auto marks = toml->maybe_table("marks")) {
-    s.baulk_line = marks->maybe_number("baulk_line");
-    s.d_radius = marks->maybe_number("d_radius");
+    if (marks->has("baulk_line")) s.baulk_line = within(*marks, "baulk_line", 0.05, std::max(0.05, s.half_length));
+    if (marks->has("d_radius")) s.d_radius = within(*marks, "d_radius", 0.02, std::max(0.02, s.half_width));
   }
   for (TomlTable& t : toml->tables("spots")) {
     Spec::Spot spot;
@@ -58,6 +59,13 @@ Result<Spec> read_spec(const std::string& name_or_path) {
     spot.of = t.text("of");
     if (spot.of != "baulk" && spot.of != "top" && spot.of != "centre" && spot.of != "between")
       t.fault("of", "expected \"baulk\", \"top\", \"centre\" or \"between\"");
+    // On the bed: measured from a nose within the table's length, from the middle or between within half of it.
+    const bool from_nose = spot.of == "baulk" || spot.of == "top";
+    const double low = from_nose ? 0 : -s.half_length, high = from_nose ? 2 * s.half_length : s.half_length;
+    if (!(std::abs(spot.x) <= s.half_width))
+      t.fault("x", fmt::format("is {}, expected -{} to {} m", spot.x, s.half_width, s.half_width));
+    if (!(spot.from >= low && spot.from <= high))
+      t.fault("from", fmt::format("is {}, expected {} to {} m", spot.from, low, high));
     s.spots.push_back(spot);
   }
   if (auto done = toml->finish(); !done) return pass_on(done);
@@ -89,10 +97,12 @@ Table::Table(Spec spec) : spec_(std::move(spec)) {
       p.fall_centre = corner + spec_.corner_fall_offset * Vec2(sx, sy);
       p.fall_radius = spec_.corner_fall_radius;
       const Vec2 towards = Vec2(-sx, sy).normalized();  // from the side jaw's centre to the middle of its arc
-      first = {name, sx > 0 ? "right" : "left", corner + Vec2(sx * cr, -sy * cs), cr, corner + Vec2(0, -sy * cs),
-               towards, kPi / 4};
-      second = {name, sy > 0 ? "top" : "baulk", corner + Vec2(-sx * cs, sy * cr), cr, corner + Vec2(-sx * cs, 0),
-                -towards, kPi / 4};
+      first = {name,   sx > 0 ? "right" : "left",  corner + Vec2(sx * cr, -sy * cs),
+               cr,     corner + Vec2(0, -sy * cs), towards,
+               kPi / 4};
+      second = {name,   sy > 0 ? "top" : "baulk",   corner + Vec2(-sx * cs, sy * cr),
+                cr,     corner + Vec2(-sx * cs, 0), -towards,
+                kPi / 4};
     } else {
       p.fall_centre = Vec2(sx * (w + spec_.middle_fall_offset), 0);
       p.fall_radius = spec_.middle_fall_radius;

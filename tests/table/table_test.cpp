@@ -154,6 +154,10 @@ TEST(Files, BadValuesOfATableAreRefusedWithTheirPlace) {
         Case{"corner_radius = 0.070", "corner_radius = -0.07", "jaws.corner_radius: is -0.07"},
         Case{"nose_height", "nose_hight", ":11:1: unknown key \"bed.nose_hight\", did you mean"},
         Case{"[falls]", "[fals]", "unknown key \"fals\", did you mean \"falls\"?"},
+        Case{"baulk_line = 0.737", "baulk_line = 737", "marks.baulk_line: is 737, expected 0.05 to 1.7845 m"},
+        Case{"d_radius   = 0.292", "d_radius   = -0.292", "marks.d_radius: is -0.292, expected 0.02 to 0.889 m"},
+        Case{"x    = 0.292", "x    = 292", "spots.x: is 292, expected -0.889 to 0.889 m"},
+        Case{"from = 0.324", "from = 3.9", "spots.from: is 3.9, expected 0 to 3.569 m"},
         Case{"\"centre\"", "\"middle\"", "spots.of: expected \"baulk\", \"top\""},
         Case{"table-1", "balls-1", "expected \"baizetrace/table-1\""}}) {
     const std::string file = changed(folder, "tables/full-size.table.toml", c.from, c.to);
@@ -170,9 +174,10 @@ TEST(BallSet, BadValuesAreRefusedWithTheirPlace) {
   struct Case {
     std::string from, to, said;
   };
-  for (const Case& c : {Case{"0.02625", "26.25", "kinds.radius: expected 0.01 to 0.05 m"},
-                        Case{"mass   = 0.142", "mass   = 142", "kinds.mass: expected 0.02 to 0.5 kg"},
-                        Case{"count = 15", "count = 0", "kinds.count: expected 1 to 22"},
+  for (const Case& c : {Case{"0.02625", "26.25", "kinds.radius: is 26.25, expected 0.01 to 0.05 m"},
+                        Case{"mass   = 0.142", "mass   = 142", "kinds.mass: is 142, expected 0.02 to 0.5 kg"},
+                        Case{"count = 15", "count = 0", "kinds.count: is 0, expected a whole number, 1 to 22"},
+                        Case{"count = 15", "count = 7.5", "kinds.count: is 7.5, expected a whole number, 1 to 22"},
                         Case{"[235, 232, 220]", "[235, 232]", "kinds.srgb: expected [red, green, blue]"},
                         Case{"[235, 232, 220]", "[235, 232, 300]", "kinds.srgb: expected values 0 to 255"},
                         Case{"\"white\"", "\"ivory\"", "the first kind is the cue ball"},
