@@ -22,7 +22,7 @@ struct Contact {
   double time = 0;    // s
   double u_time = 0;  // s, readout's uncertainty included
   ContactKind kind = ContactKind::cushion;
-  std::string with;  // a ball's name, a cushion's (`left`) or a pocket's (`baulk-left`; for jaws too)
+  std::string with;        // a ball's name, a cushion's (`left`) or a pocket's (`baulk-left`; for jaws too)
   Vec2 at = Vec2::Zero();  // the ball's centre
   Vec2 u = Vec2::Zero();
   double speed_in = 0, speed_out = 0;      // m/s the instant before and after
@@ -50,16 +50,17 @@ struct Piece {
 struct PathRow {
   double time = 0;
   Vec2 at = Vec2::Zero();
+  bool seen = true;  // false: no sighting of this frame stands behind it (hidden by a hand, a lamp)
 };
 
 // The whole motion of one ball in one attempt.
 struct BallPath {
   std::string ball;
-  std::vector<Piece> pieces;      // in time's order, joined end to end
-  std::vector<Contact> contacts;  // in time's order
-  std::vector<PathRow> rows;      // at every frame in which the ball moves, at every contact, first at its start
-  std::optional<Place> rest;      // absent: potted, taken away by hand before it rested, or the clip ended
-  double rest_time = 0;           // s, centre stops; meaningful when rest is there
+  std::vector<Piece> pieces;          // in time's order, joined end to end
+  std::vector<Contact> contacts;      // in time's order
+  std::vector<PathRow> rows;          // at every frame in which the ball moves, at every contact, first at its start
+  std::optional<Place> rest;          // absent: potted, taken away by hand before it rested, or the clip ended
+  double rest_time = 0;               // s, centre stops; meaningful when rest is there
   std::optional<std::string> pocket;  // fell there
   double pocket_time = 0;
   double rms = 0;  // m, of sightings from the fitted path

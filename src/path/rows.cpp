@@ -48,17 +48,21 @@ std::vector<PathRow> rows(const Chain& chain, const Cloth& c, const BallTrack& t
                           const std::vector<double>& frame_times, const RowClock& clock, double until) {
   std::vector<PathRow> out;
   const double begins = chain.legs[0].leg.t;
-  const auto add = [&](double t) { out.push_back({t, chain.at(t, c)}); };
-  for (const ChainLeg& l : chain.legs) add(l.leg.t);
+  const auto add = [&](double t, bool seen) { out.push_back({t, chain.at(t, c), seen}); };
+  for (const ChainLeg& l : chain.legs) add(l.leg.t, true);
   std::size_t s = 0;
   for (const double frame : frame_times) {
     double t = clock.exposed(frame, chain, c);
     // The sighting of this frame has its own row's time; it is the one nearest in time.
     constexpr double kSameFrame = 0.003;  // s: the clock over the bed is good to a fraction of this
     while (s + 1 < track.seen.size() && track.seen[s + 1].time <= t) ++s;
-    for (std::size_t i = s; i < std::min(s + 2, track.seen.size()); ++i)
-      if (std::abs(track.seen[i].time - t) < kSameFrame) t = track.seen[i].time;
-    if (t > begins && t < until) add(t);
+    bool seen = false;
+    for (std::size_t i = s; i < std::min(s + 2, track.seen.size()); ++i) {
+      if (std::abs(track.seen[i].time - t) >= kSameFrame) continue;
+      t = track.seen[i].time;
+      seen = true;
+    }
+    if (t > begins && t < until) add(t, seen);
   }
   std::sort(out.begin(), out.end(), [](const PathRow& a, const PathRow& b) { return a.time < b.time; });
   constexpr double kSameRow = 1e-7;  // s

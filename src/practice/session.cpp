@@ -40,6 +40,19 @@ Json write(const std::vector<PathRow>& rows) {
   return j;
 }
 
+// Spans of rows that no sighting stands behind: [first, last].
+Json unseen_of(const std::vector<PathRow>& rows) {
+  Json j = Json::array();
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    if (rows[i].seen) continue;
+    if (i > 0 && !rows[i - 1].seen)
+      j.back()[1] = kept(rows[i].time);
+    else
+      j.push_back({kept(rows[i].time), kept(rows[i].time)});
+  }
+  return j;
+}
+
 Json write(const Contact& c) {
   Json j{{"time", kept(c.time)}};
   if (c.u_time > 0) j["u_time"] = kept(c.u_time);
@@ -113,6 +126,7 @@ Json write(const Attempt& a) {
     Json b{{"path", write(path.rows)}, {"contacts", write(path.contacts)}};
     if (path.rest) b["rest_time"] = kept(path.rest_time);
     if (path.rms > 0) b["rms"] = kept(path.rms);
+    if (const Json unseen = unseen_of(path.rows); !unseen.empty()) b["unseen"] = unseen;
     j["balls"][ball] = std::move(b);
   }
   const auto potted = [](const Potted& p, bool with_ball) {
@@ -227,7 +241,7 @@ Place read_place(const Json& j) {
 
 std::vector<PathRow> read_rows(const Json& j) {
   std::vector<PathRow> rows;
-  for (const Json& r : j) rows.push_back({r.at(0).get<double>(), {r.at(1).get<double>(), r.at(2).get<double>()}});
+  for (const Json& r : j) rows.push_back({r.at(0).get<double>(), {r.at(1).get<double>(), r.at(2).get<double>()}, true});
   return rows;
 }
 
@@ -266,6 +280,10 @@ Attempt read_attempt(const Json& j) {
     path.ball = ball;
     path.rows = read_rows(b.at("path"));
     path.contacts = read_contacts(b.at("contacts"));
+    if (b.contains("unseen"))
+      for (const Json& span : b["unseen"])
+        for (PathRow& r : path.rows)
+          if (r.time >= span.at(0).get<double>() && r.time <= span.at(1).get<double>()) r.seen = false;
     path.rms = b.value("rms", 0.0);
     if (b.contains("rest_time")) path.rest_time = b["rest_time"].get<double>();
     if (const auto it = a.after.find(ball); it != a.after.end()) path.rest = it->second;
