@@ -31,6 +31,7 @@ Run declare_predict(CLI::App& app);
 Run declare_register(CLI::App& app);
 Run declare_inspect(CLI::App& app);
 Run declare_lens(CLI::App& app);
+Run declare_routes(CLI::App& app);
 Run declare_score(CLI::App& app);
 Run declare_journal(CLI::App& app);
 
