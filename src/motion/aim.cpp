@@ -5,6 +5,7 @@
 #include <functional>
 
 #include "motion/roots.hpp"
+#include "motion/route.hpp"
 #include "motion/simulator.hpp"
 
 namespace baizetrace::motion {
@@ -52,6 +53,17 @@ class Trial {
     const Ball& other = balls_[first_->with];
     const Vec2 line = (other.place - first_->at).normalized();
     return -cross(first_->velocity_in.normalized(), line);
+  }
+
+  // The same offset where the cue ball's centre goes nearest past a ball that it does not touch, m.
+  double passing_offset(std::size_t ball) const {
+    BallPath path;
+    path.pieces.assign(simulator_.pieces(cue_).begin(), simulator_.pieces(cue_).end());
+    const double time = nearest_to(path, balls_[ball].place).second;
+    for (const Piece& p : path.pieces)
+      if (time >= p.from && time <= p.to && p.velocity_at(time).norm() > 0)
+        return -cross(p.velocity_at(time).normalized(), Vec2(balls_[ball].place - p.at(time)));
+    return 0;
   }
 
  private:
@@ -181,8 +193,10 @@ std::optional<double> heading_for(Trial& trial, std::size_t ball, double s) {
   double previous = 0, previous_f = 0;
   for (int i = 0; i < kMost; ++i) {
     trial.play(heading);
-    if (!trial.first() || trial.first()->with != ball) return std::nullopt;
-    const double f = trial.sine_of_cut() - s;
+    if (trial.first() && trial.first()->with != ball) return std::nullopt;
+    // Swerve may carry the first tries past the ball: then the offset at which it goes past stands for the sine.
+    const auto offset = trial.first() ? trial.sine_of_cut() : trial.passing_offset(ball) / touching;
+    const double f = offset - s;
     if (std::abs(f) * touching <= 0.01 * kAimError) return heading;
     double slope = -d.norm() / touching;
     if (i > 0 && f != previous_f && heading != previous) slope = (f - previous_f) / (heading - previous);
