@@ -5,6 +5,9 @@
 #include "base/files.hpp"
 #include "motion/motion.hpp"
 #include "motion/simulator.hpp"
+#ifdef BAIZETRACE_ODE
+#include <ode/ode.h>
+#endif
 
 namespace {
 using namespace baizetrace;
@@ -86,6 +89,70 @@ void predictions(benchmark::State& state) {
   state.counters["shots/s"] = benchmark::Counter(static_cast<double>(k), benchmark::Counter::kIsRate);
 }
 BENCHMARK(predictions)->Arg(3)->Arg(22);
+
+#ifdef BAIZETRACE_ODE
+// ODE, a general rigid-body engine, at fixed steps over the same shots for as long as ours last: for its speed alone,
+// it has no rolling resistance and no model of a cushion. Arguments: balls, step in microseconds.
+void ode(benchmark::State& state) {
+  const auto table = full_size();
+  const auto balls = balls_for(static_cast<int>(state.range(0)));
+  const double step = 1e-6 * static_cast<double>(state.range(1));
+  dInitODE();
+  long k = 0;
+  for (auto _ : state) {
+    state.PauseTiming();
+    const auto p = simulate(table, Conditions{}, balls, strike_for(k));
+    const State start = struck(strike_for(k++), balls[0].place, balls[0].radius);
+    struct Scene {
+      dWorldID world = dWorldCreate();
+      dSpaceID space = dSimpleSpaceCreate(nullptr);
+      dJointGroupID contacts = dJointGroupCreate(0);
+    } scene;
+    dWorldSetGravity(scene.world, 0, 0, -kGravity);
+    dCreatePlane(scene.space, 0, 0, 1, 0);
+    dCreatePlane(scene.space, 1, 0, 0, -table.half_width());
+    dCreatePlane(scene.space, -1, 0, 0, -table.half_width());
+    dCreatePlane(scene.space, 0, 1, 0, -table.half_length());
+    dCreatePlane(scene.space, 0, -1, 0, -table.half_length());
+    for (const Ball& b : balls) {
+      const dBodyID body = dBodyCreate(scene.world);
+      dMass mass;
+      dMassSetSphereTotal(&mass, b.mass, b.radius);
+      dBodySetMass(body, &mass);
+      dBodySetPosition(body, b.place.x(), b.place.y(), b.radius);
+      if (&b == &balls[0]) {
+        dBodySetLinearVel(body, start.velocity.x(), start.velocity.y(), 0);
+        dBodySetAngularVel(body, start.spin.x(), start.spin.y(), start.spin.z());
+      }
+      const dGeomID geom = dCreateSphere(scene.space, b.radius);
+      dGeomSetBody(geom, body);
+    }
+    state.ResumeTiming();
+    for (double t = 0; t < p->total_time; t += step) {
+      dSpaceCollide(scene.space, &scene, [](void* data, dGeomID a, dGeomID b) {
+        Scene& s = *static_cast<Scene*>(data);
+        dContact c;
+        if (dCollide(a, b, 1, &c.geom, sizeof c) == 0) return;
+        c.surface.mode = dContactApprox1 | dContactBounce;
+        c.surface.mu = 0.2;
+        c.surface.bounce = 0.9;
+        c.surface.bounce_vel = 0.05;
+        dJointAttach(dJointCreateContact(s.world, s.contacts, &c), dGeomGetBody(a), dGeomGetBody(b));
+      });
+      dWorldQuickStep(scene.world, step);
+      dJointGroupEmpty(scene.contacts);
+    }
+    state.PauseTiming();
+    dJointGroupDestroy(scene.contacts);
+    dSpaceDestroy(scene.space);
+    dWorldDestroy(scene.world);
+    state.ResumeTiming();
+  }
+  dCloseODE();
+  state.counters["shots/s"] = benchmark::Counter(static_cast<double>(k), benchmark::Counter::kIsRate);
+}
+BENCHMARK(ode)->ArgsProduct({{1, 3, 7, 22}, {1000, 200}})->Iterations(3)->Unit(benchmark::kMillisecond);
+#endif
 }  // namespace
 
 BENCHMARK_MAIN();
