@@ -6,27 +6,25 @@
 #include <opencv2/imgproc.hpp>
 #include <optional>
 
+#include "camera/profile.hpp"
 #include "camera/sampling.hpp"
 
 namespace baizetrace::camera {
 
 namespace {
-constexpr double kStep = 0.25;         // px, between samples of a profile
-constexpr int kPerSector = 10;         // profiles averaged in a sector
-constexpr double kInShare = 0.38;      // of the ball's radius: how far inside the outline the limb's form is trusted
-constexpr double kOutShare = 0.45;     // and outside, the cloth's shade
-constexpr double kBlurReach = 3.5;     // sigmas
-constexpr double kGrain = 0.1;         // px: of the blur's sum
-constexpr double kLeastContrast = 14;  // levels
+constexpr double kStep = 0.25;        // px, between samples of a profile
+constexpr int kPerSector = 10;        // profiles averaged in a sector
+constexpr double kInShare = 0.38;     // of the ball's radius: how far inside the outline the limb's form is trusted
+constexpr double kOutShare = 0.45;    // and outside, the cloth's shade
+constexpr double kBlurReach = 3.5;    // sigmas
+constexpr double kGrain = 0.1;        // px: of the blur's sum
+constexpr double kLeastContrast = 9;  // levels of light
 constexpr int kSteps = 15;
-// What this fit reads outwards of the true outline of bright balls: +0.065 px, scatter 0.02, on white balls of seven
-// clips with truth whose blur was fitted too. Why is not known; a limb lit by the cloth is likely.
-constexpr double kLimbBias = 0.065;  // px
 // Finding them.
 constexpr float kBrighter = 28;  // levels above the cloth
 constexpr int kCoarse = 8;       // the cloth's shade is read off a picture this much smaller
 constexpr std::size_t kLeastSectors = 7;
-constexpr double kLeastBallContrast = 35;  // levels
+constexpr double kLeastBallContrast = 22;  // levels of light
 constexpr double kRound = 0.25;            // px: scatter of the edges about a circle
 constexpr double kStill = 6;               // levels, mean change within a ball between a moment's first and last frame
 
@@ -106,6 +104,8 @@ std::vector<OutlineSector> measure_outline(const cv::Mat& plane, double plane_sc
     }
     if (!inside) continue;
     noise = std::max(0.5, 0.5 * noise);
+    const double brightest = std::max(value[0], value[samples - 1]);
+    for (int i = 0; i < samples; ++i) value[i] = light_of(value[i], brightest, options.gamma);
 
     Limb m(r, options.sigma_px);
     const double in = value[0];
@@ -178,9 +178,10 @@ double typical_rms(const std::vector<OutlineSector>& sectors) {
 }
 
 // Centre from the edges round it; nullopt: not a ball seen all round.
-std::optional<RestingBall> settle(const Moment& moment, const Camera& camera, Vec2 at, double radius) {
+std::optional<RestingBall> settle(const Moment& moment, const Camera& camera, Vec2 at, double radius, double gamma) {
   RestingBall ball;
   OutlineOptions how;
+  how.gamma = gamma;
   for (int round = 0; round < 3; ++round) {
     const auto sectors = measure_outline(moment.luma, 1, camera, at, radius, how);
     if (sectors.size() < kLeastSectors) return std::nullopt;
@@ -216,18 +217,14 @@ std::optional<RestingBall> settle(const Moment& moment, const Camera& camera, Ve
   ball.sigma_px = how.sigma_px;
   ball.sectors = measure_outline(moment.luma, 1, camera, at, radius, how);
   double contrast = 0;
-  for (OutlineSector& s : ball.sectors) {
-    contrast += s.contrast / static_cast<double>(ball.sectors.size());
-    s.edge -= kLimbBias;
-    s.pixel -= kLimbBias * s.normal;
-  }
+  for (const OutlineSector& s : ball.sectors) contrast += s.contrast / static_cast<double>(ball.sectors.size());
   if (ball.sectors.size() < kLeastSectors || contrast < kLeastBallContrast) return std::nullopt;
   return ball;
 }
 }  // namespace
 
 std::vector<RestingBall> find_bright_balls(const Moment& moment, const Camera& camera, double half_width,
-                                           double half_length, double radius) {
+                                           double half_length, double radius, double gamma) {
   std::vector<RestingBall> balls;
   // The bed in the picture.
   std::vector<cv::Point> bed;
@@ -268,7 +265,7 @@ std::vector<RestingBall> find_bright_balls(const Moment& moment, const Camera& c
     cv::Mat change;
     cv::absdiff(moment.first(box), moment.last(box), change);
     if (cv::mean(change)[0] > kStill) continue;
-    if (auto ball = settle(moment, camera, *at, radius)) balls.push_back(std::move(*ball));
+    if (auto ball = settle(moment, camera, *at, radius, gamma)) balls.push_back(std::move(*ball));
   }
   return balls;
 }

@@ -25,6 +25,7 @@ struct OutlineSector {
 struct OutlineOptions {
   int sectors = 12;
   double sigma_px = 0.8;  // blur
+  double gamma = 1;       // in which the outline is read (profile.hpp)
 };
 
 // Sectors in which the outline could be told, of a ball thought to lie at `at`. plane_scale: 1 for a full-size plane,
@@ -42,6 +43,6 @@ struct RestingBall {
 // Bright balls at rest in one moment, seen all round. Dark balls are left out: their limb and their shadow on the
 // cloth cannot be told apart to a tenth of a pixel (measured on footage with truth: 0.4 px and more).
 [[nodiscard]] std::vector<RestingBall> find_bright_balls(const Moment& moment, const Camera& camera, double half_width,
-                                                         double half_length, double radius);
+                                                         double half_length, double radius, double gamma);
 
 }  // namespace baizetrace::camera

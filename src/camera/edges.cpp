@@ -17,8 +17,9 @@ constexpr double kKnownBlur = 0.03;  // px: of the blur, once read off many nose
 constexpr double kKnownDark = 0.08;  // of the band's darkness: light falls differently on each side
 constexpr double kRailFloor = 0.5;   // px: wood and cloth meet in a seam, with shadow or shine
 
-constexpr double kEdgeFloor = 0.06;   // px: what averaging does not take below
-constexpr double kRidgeContrast = 6;  // levels of a drawn line over the cloth
+constexpr double kEdgeFloor = 0.06;     // px: what averaging does not take below
+constexpr double kLeastScatter = 0.05;  // levels, of heights that are middle values of many pieces
+constexpr double kRidgeContrast = 6;    // levels of a drawn line over the cloth
 
 using PointAt = std::function<Vec3(double along, double out)>;
 
@@ -169,7 +170,8 @@ std::vector<Mark> nose_marks(const Scene& scene, const Unknowns& x, const table:
     if (!p) continue;
     auto m = mark_at(camera, {Kind::nose, s.side, s.along, {}, {}, 0}, at, 0);
     if (!m) continue;
-    const auto fit = fit_nose(*p, options.nose_reach, m->px_per_m, options.look);
+    const Profile light = p->light(p->mean(-options.nose_reach - 0.030, -options.nose_reach), options.gamma);
+    const auto fit = fit_nose(light, options.nose_reach, m->px_per_m, options.look);
     if (!fit) continue;
     m = mark_at(camera, m->mark, at, fit->edge);
     if (!m) continue;
@@ -253,6 +255,67 @@ std::vector<Mark> d_marks(const Scene& scene, const Unknowns& x, const EdgeOptio
     add_mark(marks, mark_at(camera, {Kind::d, 0, a, {}, {}, 0}, at, *middle), p->noise, slope, kEdgeFloor);
   }
   return marks;
+}
+
+namespace {
+// How a thin bright line stands out of its surroundings, over all its pieces at once: of each piece the height over the
+// cloth on both sides at every offset; at each offset the middle height of all pieces; the best offset's, over the
+// scatter of the others. Pieces that show nothing by themselves add up: a line of 0.5 levels over 40 pieces is told.
+double strength_of(const std::vector<Profile>& pieces, double reach) {
+  constexpr double kNear = 0.005, kFar = 0.010;  // m: where the cloth beside a line is read
+  constexpr double kOffset = 0.001;              // m
+  constexpr std::size_t kLeastPieces = 8;
+  if (pieces.size() < kLeastPieces) return 0;
+  std::vector<double> heights, each;
+  for (double d = -reach; d <= reach; d += kOffset) {
+    each.clear();
+    for (const Profile& p : pieces)
+      each.push_back(p.mean(d - 0.001, d + 0.001) - 0.5 * (p.mean(d - kFar, d - kNear) + p.mean(d + kNear, d + kFar)));
+    std::nth_element(each.begin(), each.begin() + static_cast<long>(each.size() / 2), each.end());
+    heights.push_back(each[each.size() / 2]);
+  }
+  const auto middle = [](std::vector<double> v) {
+    std::nth_element(v.begin(), v.begin() + static_cast<long>(v.size() / 2), v.end());
+    return v[v.size() / 2];
+  };
+  const auto top = std::max_element(heights.begin(), heights.end());
+  const double best = *top;
+  // The ground is read clear of the best and of the hollows beside it.
+  std::vector<double> clear, off;
+  for (auto h = heights.begin(); h != heights.end(); ++h)
+    if (std::abs(h - top) * kOffset > kFar + 0.002) clear.push_back(*h);
+  if (clear.size() < kLeastPieces) return 0;
+  const double ground = middle(clear);
+  for (const double h : clear) off.push_back(std::abs(h - ground));
+  return (best - ground) / std::max(kLeastScatter, 1.48 * middle(off));
+}
+}  // namespace
+
+double line_strength(const Scene& scene, const Unknowns& x, double reach) {
+  std::vector<Profile> pieces;
+  const Camera camera = x.camera();
+  const double end = x.half_width - 0.03, half = kLinePiece / 2;
+  for (double at_x = -end; at_x <= end; at_x += 2 * half) {
+    const PointAt at = [&](double s, double d) { return Vec3(at_x + s, x.line_y + d, 0); };
+    if (auto p = profile(scene.luma, 1, camera, at, half, -reach - 0.012, reach + 0.012))
+      pieces.push_back(std::move(*p));
+  }
+  return strength_of(pieces, reach);
+}
+
+double d_strength(const Scene& scene, const Unknowns& x, double reach) {
+  std::vector<Profile> pieces;
+  const Camera camera = x.camera();
+  const double half = kDPiece / 2, step = 2 * half / std::max(0.05, x.d_radius);
+  for (double a = -kPi + 2 * step; a <= -2 * step; a += step) {
+    const PointAt at = [&](double s, double d) {
+      const double angle = a + s / x.d_radius, r = x.d_radius + d;
+      return Vec3(x.d_centre.x() + r * std::cos(angle), x.d_centre.y() + r * std::sin(angle), 0);
+    };
+    if (auto p = profile(scene.luma, 1, camera, at, half, -reach - 0.012, reach + 0.012))
+      pieces.push_back(std::move(*p));
+  }
+  return strength_of(pieces, reach);
 }
 
 }  // namespace baizetrace::camera

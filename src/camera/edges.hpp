@@ -24,6 +24,7 @@ struct EdgeOptions {
   double rail_reach = 0.014;
   double line_reach = 0.020;
   double step = 0.08;  // m, a stripe's length
+  double gamma = 1;    // in which edges are read (profile.hpp)
   NoseLook look;       // what noses look like in this picture
 };
 
@@ -37,5 +38,10 @@ struct EdgeOptions {
                                            const EdgeOptions& options);
 [[nodiscard]] std::vector<Mark> line_marks(const Scene& scene, const Unknowns& x, const EdgeOptions& options);
 [[nodiscard]] std::vector<Mark> d_marks(const Scene& scene, const Unknowns& x, const EdgeOptions& options);
+
+// How clearly the whole baulk line, or the whole D, is seen within `reach` of where it is thought to be: its height
+// over the scatter of the cloth beside it. Noise comes to 3 or 4. The line is taken as level.
+[[nodiscard]] double line_strength(const Scene& scene, const Unknowns& x, double reach);
+[[nodiscard]] double d_strength(const Scene& scene, const Unknowns& x, double reach);
 
 }  // namespace baizetrace::camera

@@ -15,7 +15,7 @@ namespace baizetrace::camera {
 
 struct NoseLook {
   double sigma_px = 1.0, u_sigma_px = 0.4;  // blur
-  double dark = 0.65, u_dark = 0.2;         // D over C
+  double dark = 0.4, u_dark = 0.25;         // D over C, of light
 };
 
 struct NoseFit {

@@ -5,6 +5,23 @@
 
 namespace baizetrace::camera {
 
+namespace {
+constexpr double kBlack = 16;   // level of no light
+constexpr double kDimmest = 8;  // levels over black: a reference below it would blow up noise
+}  // namespace
+
+double light_of(double level, double reference, double gamma) {
+  if (gamma == kAsStored) return level;
+  const double r = std::max(kDimmest, reference - kBlack);
+  return r / gamma * std::pow(std::max(0.0, level - kBlack) / r, gamma);
+}
+
+Profile Profile::light(double reference, double gamma) const {
+  Profile out = *this;
+  for (double& v : out.value) v = light_of(v, reference, gamma);
+  return out;
+}
+
 double Profile::at(double out) const {
   const double i = (out - from) / step;
   if (i <= 0) return value.front();

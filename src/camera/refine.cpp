@@ -5,6 +5,7 @@
 
 #include "camera/ball_outline.hpp"
 #include "camera/edges.hpp"
+#include "camera/profile.hpp"
 
 namespace baizetrace::camera {
 
@@ -13,12 +14,13 @@ constexpr std::array<double, 3> kNoseReach{0.020, 0.008, 0.005};  // m, by round
 constexpr std::size_t kMostBalls = 12;
 constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours pull at single sectors
 constexpr double kFits = 0.8;          // px: a mark this near to the fitted curve belongs to it
-// How the noses look from this camera. Measured on footage with truth: seen from above and up to 37 degrees off, the
-// visible edge is the nose within 0.3 mm; further off the lit edge creeps down round the nose, by 4.3 mm per unit of
-// the tangent beyond 0.75. Half of that is taken as the doubt: cushions differ. A band narrower than the blur is told
-// less well.
-constexpr double kNoseU = 0.00035;  // m
-constexpr double kCreepFrom = 0.75, kCreep = 0.0043, kCreepU = 0.5;
+// How the noses look from this camera. On two kinds of drawn tables with truth, nose rounded by 2 to 6 mm, the visible
+// edge lies within 0.5 mm of the nose when seen from above; seen from further off the lit edge creeps down round the
+// nose, by 2 mm per unit of the tangent beyond 0.75. Half of that is taken as the doubt: cushions differ. A band
+// narrower than the blur is told less well.
+constexpr double kNoseU = 0.0005;  // m
+
+constexpr double kCreepFrom = 0.75, kCreep = 0.0019, kCreepU = 0.5;
 constexpr double kSharedScatter = 1.0;
 constexpr double kAlike = 2.2;                                // root of how many stripes err alike
 constexpr double kNarrowBelow = 0.30, kNarrowU = 0.0015;      // tangent; m
@@ -65,7 +67,7 @@ Scatter scatter_of(const Fit& fit) {
 std::vector<RestingBall> rulers(const Scene& scene, const Unknowns& x) {
   std::vector<RestingBall> out;
   for (const Moment& m : scene.moments)
-    for (RestingBall& b : find_bright_balls(m, x.camera(), x.half_width, x.half_length, x.ball_radius)) {
+    for (RestingBall& b : find_bright_balls(m, x.camera(), x.half_width, x.half_length, x.ball_radius, kBetween)) {
       const bool known =
           std::any_of(out.begin(), out.end(), [&](const RestingBall& o) { return (o.at - b.at).norm() < 0.01; });
       if (!known && out.size() < kMostBalls) out.push_back(std::move(b));
@@ -123,17 +125,14 @@ void place_drawn(Unknowns& x, const Beliefs& beliefs) {
 double drawn_evidence(const Scene& scene, Unknowns x, const Beliefs& beliefs) {
   if (!beliefs.has_line) return 0;
   place_drawn(x, beliefs);
-  EdgeOptions how;
-  how.line_reach = 0.025;
-  const double line = static_cast<double>(line_marks(scene, x, how).size()) / (2 * x.half_width / kLinePiece);
-  const double d =
-      beliefs.has_d ? static_cast<double>(d_marks(scene, x, how).size()) / (kPi * x.d_radius / kDPiece) : 0;
-  return line + d;
+  constexpr double kReach = 0.025;  // m
+  return line_strength(scene, x, kReach) + (beliefs.has_d ? d_strength(scene, x, kReach) : 0);
 }
 
 Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beliefs, const RefineOptions& options) {
   Fit fit;
   NoseLook look;
+
   std::vector<RestingBall> balls;
   Scatter scatter{};
   for (int round = 0; round < options.rounds; ++round) {
@@ -143,6 +142,7 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
     edges.rail_reach = round == 0 ? kNoseReach[0] : kNoseReach[1];
     edges.line_reach = round == 0 ? 0.020 : 0.008;
     edges.look = look;
+    edges.gamma = kBetween;
     fit.marks = nose_marks(scene, x, table, edges, &look);
     const auto add = [&](const std::vector<Mark>& more) {
       fit.marks.insert(fit.marks.end(), more.begin(), more.end());

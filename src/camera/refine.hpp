@@ -35,7 +35,7 @@ struct RefineOptions {
 // Baulk line and D where the beliefs have them on the table as it is now.
 void place_drawn(Unknowns& x, const Beliefs& beliefs);
 
-// Share of the baulk line and of the D that can be seen where this end would have them, 0..2.
+// How clearly the baulk line and the D are seen where this end would have them; noise comes to about 7.
 [[nodiscard]] double drawn_evidence(const Scene& scene, Unknowns x, const Beliefs& beliefs);
 
 [[nodiscard]] Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beliefs,

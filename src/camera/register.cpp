@@ -22,7 +22,7 @@ constexpr double kLeastCoverage = 0.45;  // of the cloth's border that a guess m
 constexpr double kWholeBorder = 0.97;    // nothing better is to be found
 constexpr std::size_t kMostTries = 3;
 // Which end is baulk: the line and D must be seen well at one end and clearly better than at the other.
-constexpr double kLeastDrawn = 0.5, kClearlyBetter = 1.6;
+constexpr double kLeastDrawn = 8, kClearlyBetter = 2.0;
 
 // First guesses, the likeliest first.
 std::vector<Unknowns> guesses_of(const Scene& scene, const table::Spec& spec, const RegisterOptions& options) {

@@ -19,13 +19,15 @@ constexpr double kK1 = 0.25, kK2 = 0.15, kK3 = 0.05;
 constexpr double kTangential = 0.0008;  // p1, p2
 // What is believed of the table's own size, on its halves. The rules allow +-6.5 mm; most tables are set up better than
 // that, some are not (no source: common practice).
-constexpr double kSizeU = 0.00125;  // m
+constexpr double kSizeU = 0.0016;  // m
 constexpr double kSizeFreedom = 3;
 // What is believed of how edges look, 1 sigma. These are the fit's honesty: errors that many marks share.
 constexpr double kRailOffset = 0.015;  // m
 constexpr double kRailHeight = 0.008;  // m
-constexpr double kBallBias = 0.03;     // px
-constexpr double kLineSlope = 0.003;   // rad: a line drawn 5 mm askew over the bed's width
+// An edge's place depends on how much of the blur is the lens's and how much came after the picture's tone curve
+// (profile.hpp): within 0.2 px on drawn balls with all of it before, within 0.05 px on other footage with truth.
+constexpr double kBallBias = 0.07;    // px
+constexpr double kLineSlope = 0.003;  // rad: a line drawn 5 mm askew over the bed's width
 
 constexpr double kNearest = 0.05;  // m in front of the lens: nothing of a table is nearer
 

@@ -8,8 +8,8 @@
 namespace baizetrace::drawn {
 
 namespace {
-constexpr int kFrames = 20;
-constexpr double kEvery = 0.5;  // s
+constexpr int kFrames = 10;
+constexpr double kEvery = 1;  // s
 }  // namespace
 
 Result<Scene> draw_registration_clip(unsigned seed, const Wishes& wishes, const std::string& file, std::string& what) {

@@ -9,7 +9,7 @@
 
 namespace baizetrace::drawn {
 
-// A registration scene as a short clip: one frame every half second over ten seconds, balls at rest, people about.
+// A registration scene as a short clip: one frame a second for ten seconds, balls at rest, people about.
 // The scene that was drawn; `what`: one line about it.
 [[nodiscard]] Result<Scene> draw_registration_clip(unsigned seed, const Wishes& wishes, const std::string& file,
                                                    std::string& what);

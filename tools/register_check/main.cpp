@@ -21,6 +21,8 @@ int main(int argc, char** argv) {
   app.add_option("--count", count, "how many");
   app.add_option("--most-pixels", most, "leave out pictures larger than this");
   app.add_option("--keep", keep, "keep clips and pictures in this folder");
+  double steepest = 60;
+  app.add_option("--steepest", steepest, "degrees of the view off the vertical, at most");
   app.add_flag("--nothing-hidden", open, "no pocket, end or strip out of sight");
   CLI11_PARSE(app, argc, argv);
   set_data_folder(BAIZETRACE_SOURCE);
@@ -35,6 +37,7 @@ int main(int argc, char** argv) {
   drawn::Wishes wishes;
   wishes.most_pixels = most;
   wishes.hidden_parts = !open;
+  wishes.steepest = steepest;
   register_check::Tally tally;
   for (int i = 0; i < count; ++i) {
     const unsigned seed = first + static_cast<unsigned>(i);

@@ -1,0 +1,63 @@
+// Registration over scenes that tools/drawn draws from seeds, beside their truth: twenty of the set of two hundred that
+// `register_check` runs as a whole.
+#include <fmt/format.h>
+#include <gtest/gtest.h>
+#include <stdlib.h>
+
+#include <filesystem>
+
+#include "base/files.hpp"
+#include "register_check/check.hpp"
+
+namespace baizetrace::register_check {
+namespace {
+
+TEST(DrawnSet, twenty_scenes_are_registered_or_refused_never_silently_wrong) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const auto spec = table::read_spec("full-size");
+  const auto balls = table::read_ball_set("snooker");
+  ASSERT_TRUE(spec && balls);
+  std::string folder = (std::filesystem::temp_directory_path() / "baizetrace-drawn-XXXXXX").string();
+  ASSERT_NE(::mkdtemp(folder.data()), nullptr);
+  drawn::Wishes wishes;
+  wishes.most_pixels = 1280 * 720;  // quick to draw; steep views at this size are mostly refused
+  wishes.steepest = 35;
+  Tally tally;
+  for (unsigned seed = 1; seed <= 20; ++seed) {
+    const auto outcome = check_scene(seed, wishes, folder + "/scene.mp4", *spec, *balls, "");
+    if (!outcome && outcome.error().what.find("has no encoder") != std::string::npos) {
+      std::filesystem::remove_all(folder);
+      GTEST_SKIP() << outcome.error().what;
+    }
+    ASSERT_TRUE(outcome) << outcome.error().what;
+    add(tally, *outcome);
+    fmt::print("{}\n", line_of(*outcome));
+    EXPECT_FALSE(outcome->wrong) << line_of(*outcome);
+    EXPECT_TRUE(outcome->found || !outcome->why.empty());
+  }
+  std::filesystem::remove_all(folder);
+  fmt::print("{}\n", summary_of(tally));
+  EXPECT_GE(tally.found, 16);
+}
+
+// The drawing's projection and the program's were written apart from each other and must agree.
+TEST(DrawnSet, two_projections_agree) {
+  double worst = 0;
+  for (unsigned seed = 1; seed <= 40; ++seed) {
+    std::string what;
+    const drawn::Scene scene = drawn::random_scene(seed, {}, what);
+    const camera::Rig rig = rig_of(scene);
+    for (double x = -0.9; x <= 0.9; x += 0.3)
+      for (double y = -1.8; y <= 1.8; y += 0.3) {
+        const Vec3 at(x, y, 0.026);
+        const auto ours = scene.optics.pixel_of(at), theirs = rig.camera.project(at);
+        if (!ours || !theirs) continue;
+        worst = std::max(worst, (*ours - *theirs).norm());
+      }
+  }
+  fmt::print("largest difference of the two projections: {:.1e} px\n", worst);
+  EXPECT_LT(worst, 1e-6);  // px: rounding
+}
+
+}  // namespace
+}  // namespace baizetrace::register_check
