@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "camera/camera.hpp"
+#include "camera/profile.hpp"
 #include "camera/scene.hpp"
 
 namespace baizetrace::camera {
@@ -43,6 +44,6 @@ struct RestingBall {
 // Bright balls at rest in one moment, seen all round. Dark balls are left out: their limb and their shadow on the
 // cloth cannot be told apart to a tenth of a pixel (measured on footage with truth: 0.4 px and more).
 [[nodiscard]] std::vector<RestingBall> find_bright_balls(const Moment& moment, const Camera& camera, double half_width,
-                                                         double half_length, double radius, double gamma);
+                                                         double half_length, double radius, double gamma = kBetween);
 
 }  // namespace baizetrace::camera
