@@ -1,5 +1,7 @@
 #include "report/pen.hpp"
 
+#include <cairo-pdf.h>
+#include <cairo-svg.h>
 #include <cairo.h>
 
 #include <algorithm>
@@ -7,19 +9,30 @@
 #include <opencv2/imgproc.hpp>
 
 namespace baizetrace::report {
+namespace {
+
+cairo_status_t append(void* bytes, const unsigned char* data, unsigned int size) {
+  static_cast<std::string*>(bytes)->append(reinterpret_cast<const char*>(data), size);
+  return CAIRO_STATUS_SUCCESS;
+}
+
+constexpr double kPoints = 72 / 25.4;  // a millimetre in points, Cairo's unit for pages
+
+}  // namespace
 
 struct Pen::State {
   cv::Mat bgra;  // what Cairo draws into; its RGB24 is B, G, R, unused in memory on little-endian machines
   cairo_surface_t* surface = nullptr;
   cairo_t* cairo = nullptr;
+  std::string bytes;  // of a page
+  double shift = 0;   // Cairo's pixel centres lie at halves, a picture's at integers
 
   void ink(const Ink& i) const {
     cairo_set_source_rgba(cairo, i.colour.r / 255.0, i.colour.g / 255.0, i.colour.b / 255.0, i.alpha);
   }
-  // Cairo's pixel centres lie at halves, ours at integers.
   void trace(const std::vector<Vec2>& points) const {
     cairo_new_path(cairo);
-    for (const Vec2& p : points) cairo_line_to(cairo, p.x() + 0.5, p.y() + 0.5);
+    for (const Vec2& p : points) cairo_line_to(cairo, p.x() + shift, p.y() + shift);
   }
   void stroke(double width, const std::vector<double>& dash) const {
     cairo_set_line_width(cairo, width);
@@ -56,6 +69,23 @@ Pen::Pen(const cv::Mat& bgr) : state_(std::make_unique<State>()) {
   state_->surface = cairo_image_surface_create_for_data(state_->bgra.data, CAIRO_FORMAT_RGB24, state_->bgra.cols,
                                                         state_->bgra.rows, static_cast<int>(state_->bgra.step));
   state_->cairo = cairo_create(state_->surface);
+  state_->shift = 0.5;
+  cairo_set_line_cap(state_->cairo, CAIRO_LINE_CAP_ROUND);
+  cairo_set_line_join(state_->cairo, CAIRO_LINE_JOIN_ROUND);
+}
+
+Pen::Pen(Page kind, const Vec2& size, const std::string& title) : state_(std::make_unique<State>()) {
+  const Vec2 points = size * kPoints;
+  if (kind == Page::pdf) {
+    state_->surface = cairo_pdf_surface_create_for_stream(append, &state_->bytes, points.x(), points.y());
+    cairo_pdf_surface_set_metadata(state_->surface, CAIRO_PDF_METADATA_TITLE, State::clean(title).c_str());
+    cairo_pdf_surface_set_metadata(state_->surface, CAIRO_PDF_METADATA_CREATE_DATE, "");
+  } else {
+    state_->surface = cairo_svg_surface_create_for_stream(append, &state_->bytes, points.x(), points.y());
+    cairo_svg_surface_set_document_unit(state_->surface, CAIRO_SVG_UNIT_PT);
+  }
+  state_->cairo = cairo_create(state_->surface);
+  cairo_scale(state_->cairo, kPoints, kPoints);
   cairo_set_line_cap(state_->cairo, CAIRO_LINE_CAP_ROUND);
   cairo_set_line_join(state_->cairo, CAIRO_LINE_JOIN_ROUND);
 }
@@ -82,7 +112,7 @@ void Pen::area(const std::vector<Vec2>& outline, const Ink& ink) {
 
 void Pen::circle(const Vec2& centre, double radius, const Ink& ink, double width, const std::vector<double>& dash) {
   cairo_new_path(state_->cairo);
-  cairo_arc(state_->cairo, centre.x() + 0.5, centre.y() + 0.5, radius, 0, 2 * kPi);
+  cairo_arc(state_->cairo, centre.x() + state_->shift, centre.y() + state_->shift, radius, 0, 2 * kPi);
   cairo_close_path(state_->cairo);
   state_->ink(ink);
   state_->stroke(width, dash);
@@ -90,7 +120,7 @@ void Pen::circle(const Vec2& centre, double radius, const Ink& ink, double width
 
 void Pen::disc(const Vec2& centre, double radius, const Ink& ink) {
   cairo_new_path(state_->cairo);
-  cairo_arc(state_->cairo, centre.x() + 0.5, centre.y() + 0.5, radius, 0, 2 * kPi);
+  cairo_arc(state_->cairo, centre.x() + state_->shift, centre.y() + state_->shift, radius, 0, 2 * kPi);
   state_->ink(ink);
   cairo_fill(state_->cairo);
 }
@@ -98,7 +128,7 @@ void Pen::disc(const Vec2& centre, double radius, const Ink& ink) {
 void Pen::text(const Vec2& at, std::string_view words, double size, const Ink& ink, bool bold) {
   state_->letters(size, bold);
   state_->ink(ink);
-  cairo_move_to(state_->cairo, at.x() + 0.5, at.y() + 0.5);
+  cairo_move_to(state_->cairo, at.x() + state_->shift, at.y() + state_->shift);
   cairo_show_text(state_->cairo, State::clean(words).c_str());
 }
 
@@ -136,7 +166,15 @@ std::vector<std::string> Pen::wrap(std::string_view words, double width, double 
   return lines;
 }
 
+std::string Pen::page() {
+  assert(state_->bgra.empty());
+  cairo_show_page(state_->cairo);
+  cairo_surface_finish(state_->surface);
+  return std::move(state_->bytes);
+}
+
 cv::Mat Pen::picture() {
+  assert(!state_->bgra.empty());
   cairo_surface_flush(state_->surface);
   cv::Mat bgr;
   cv::cvtColor(state_->bgra, bgr, cv::COLOR_BGRA2BGR);

@@ -1,4 +1,5 @@
-// Lines and letters over a picture, anti-aliased (Cairo). Pixels; pixel centres at integers, as the camera's.
+// Lines and letters, anti-aliased (Cairo): over a picture (pixels; pixel centres at integers, as the camera's) or on a
+// page to print (millimetres from its top left corner).
 #pragma once
 
 #include <memory>
@@ -21,6 +22,9 @@ class Pen {
  public:
   // A canvas that starts as a copy of `bgr` (8-bit, 3 channels).
   explicit Pen(const cv::Mat& bgr);
+  // A page of `size` millimetres. Deterministic: no date is kept in it.
+  enum class Page { pdf, svg };
+  Pen(Page kind, const Vec2& size, const std::string& title);
   Pen(const Pen&) = delete;
   Pen& operator=(const Pen&) = delete;
   ~Pen();
@@ -37,8 +41,10 @@ class Pen {
   // Words broken into lines of at most `width` pixels.
   [[nodiscard]] std::vector<std::string> wrap(std::string_view words, double width, double size, bool bold = false);
 
-  // What was drawn, as 8-bit BGR.
+  // What was drawn, as 8-bit BGR. Requires: a picture.
   [[nodiscard]] cv::Mat picture();
+  // The file's bytes; nothing can be drawn after it. Requires: a page.
+  [[nodiscard]] std::string page();
 
  private:
   struct State;
