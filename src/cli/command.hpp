@@ -26,6 +26,7 @@ int run_program(int argc, char** argv);
 
 // One declaration a command, each defined in its own file and listed in commands.cpp.
 Run declare_card(CLI::App& app);
+Run declare_cut(CLI::App& app);
 Run declare_demo(CLI::App& app);
 Run declare_measure(CLI::App& app);
 Run declare_predict(CLI::App& app);

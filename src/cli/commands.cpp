@@ -25,6 +25,7 @@ constexpr std::array kCommands{
     Command{"lens", "solve a lens from a clip of the printable target, or print the target", declare_lens},
     Command{"predict", "where the balls would go: path, contacts, where it stops, the leave", declare_predict},
     Command{"routes", "every route a setup offers over pace and tip, and how much each forgives", declare_routes},
+    Command{"cut", "one clip an attempt with the path drawn in, captions, and a chapter list", declare_cut},
     Command{"card", "a page to print: plan, each mark's distances, the shot and the goal in words", declare_card},
 };
 

@@ -1,51 +1,21 @@
 #include <fmt/format.h>
-#include <unistd.h>
-
-#include <chrono>
-#include <cstdio>
 #include <memory>
 
 #include "base/files.hpp"
+#include "cli/clip_rig.hpp"
 #include "cli/command.hpp"
+#include "cli/filming.hpp"
 #include "cli/interrupt.hpp"
 #include "cli/measuring.hpp"
+#include "cli/progress_line.hpp"
 #include "cli/session_file.hpp"
 #include "journal/journal.hpp"
 #include "report/words.hpp"
+#include "table/ball_set.hpp"
 #include "table/table.hpp"
 
 namespace baizetrace::cli {
 namespace {
-
-// One line that is rewritten on a terminal; nothing when piped.
-class ProgressLine {
- public:
-  void operator()(double share, const std::string& doing) {
-    if (!::isatty(STDERR_FILENO)) return;
-    const auto now = std::chrono::steady_clock::now();
-    const double since = std::chrono::duration<double>(now - begun_).count();
-    if (doing == doing_ && std::chrono::duration<double>(now - shown_).count() < kEvery) return;
-    if (doing != doing_) begun_ = now;
-    shown_ = now, doing_ = doing;
-    std::string line = doing;
-    if (share > 0.02 && since > 1)
-      line += fmt::format(" {:3.0f} %, {:.0f} s left", 100 * share, since * (1 - share) / share);
-    else if (share > 0)
-      line += fmt::format(" {:3.0f} %", 100 * share);
-    fmt::print(stderr, "\r\033[K{}", line);
-    std::fflush(stderr);
-    drawn_ = true;
-  }
-  ~ProgressLine() {
-    if (drawn_) fmt::print(stderr, "\r\033[K");
-  }
-
- private:
-  static constexpr double kEvery = 0.2;  // s between redraws
-  std::chrono::steady_clock::time_point begun_ = std::chrono::steady_clock::now(), shown_{};
-  std::string doing_;
-  bool drawn_ = false;
-};
 
 std::string summary_of(const practice::Session& s, const MeasureOptions& o) {
   std::string out;
@@ -82,6 +52,37 @@ std::string summary_of(const practice::Session& s, const MeasureOptions& o) {
   return out;
 }
 
+struct VideoWanted {
+  bool overlay = false, mute = false, only_the_bed = true;
+  int slow = 1;
+};
+
+// After the measuring, in a pass of its own: plain measuring costs what it did.
+Result<Done> draw_overlays(const practice::Session& session, const MeasureOptions& o, const VideoWanted& video) {
+  const auto spec = table::read_spec(session.rig.table);
+  if (!spec) return pass_on(spec);
+  const auto balls = table::read_ball_set(spec->balls);
+  if (!balls) return pass_on(balls);
+  const auto setups = setups_of(session);
+  for (std::size_t k = 0; k < o.clips.size(); ++k) {
+    const auto rig = rig_of_clip(session, o.folder, static_cast<int>(k));
+    if (!rig) return pass_on(rig);
+    OverlayOptions how;
+    how.clip = o.clips[k];
+    how.output = o.folder + (o.clips.size() == 1 ? "/overlay.mp4" : fmt::format("/overlay-{}.mp4", k + 1));
+    how.index = static_cast<int>(k);
+    how.only_the_bed = video.only_the_bed;
+    how.mute = video.mute;
+    how.slow = std::max(1, video.slow);
+    how.progress = o.progress;
+    how.stopped = o.stopped;
+    const auto drawn = overlay(session, *rig, camera::table_of(*rig, *spec), balls->radius_of("white"), setups, how);
+    if (!drawn) return pass_on(drawn);
+    for (const std::string& n : drawn->notes) fmt::print(stderr, "note: {}\n", n);
+  }
+  return Done{};
+}
+
 }  // namespace
 
 Run declare_measure(CLI::App& app) {
@@ -105,8 +106,15 @@ Run declare_measure(CLI::App& app) {
   app.add_option("--players", *players, "who played, in turns: one name, or several separated by commas")
       ->delimiter(',')
       ->needs(journal_option);
+  auto video = std::make_shared<VideoWanted>();
+  app.add_flag("--overlay", video->overlay, "also writes the recording with the paths drawn in: overlay.mp4");
+  app.add_flag("--slow{4}", video->slow, "the overlay runs so many times slower around contacts (without sound)");
+  app.add_flag("--mute", video->mute, "the overlay has no sound");
+  app.add_flag("--only-the-bed,!--whole-picture", video->only_the_bed,
+               "in the overlay bed and cushions alone are shown, people over them covered (the default); "
+               "--whole-picture shows all. Attempt pictures and the report never show more than the bed");
   app.add_flag("--json", *json, "print session.json on standard output");
-  return [o, json, journal, players]() -> Result<Done> {
+  return [o, json, journal, players, video]() -> Result<Done> {
     Result<practice::Session> session = fail("not run");
     if (!journal->empty())  // a journal that cannot be opened is told before an hour is spent
       if (auto opened = journal::Journal::open(*journal); !opened) return pass_on(opened);
@@ -116,6 +124,8 @@ Run declare_measure(CLI::App& app) {
       ProgressLine line;
       o->progress = [&line](double share, const std::string& doing) { line(share, doing); };
       session = measure(*o);
+      if (session && video->overlay && !interrupted())
+        if (auto drawn = draw_overlays(*session, *o, *video); !drawn) return drawn;
       o->progress = nullptr;
     }
     if (!session) return pass_on(session);

@@ -262,7 +262,9 @@ AttemptWords words_of(const practice::Attempt& attempt, const table::Table& tabl
   AttemptWords words;
   outcome(attempt, options.setup, words);
   route(attempt, options, words);
+  const std::size_t before = words.sentence.size();
   stop(attempt, table, options, words);
+  if (words.sentence.size() > before + 1) words.stop = words.sentence.substr(before + 1);
   pace(attempt, words);
   return words;
 }

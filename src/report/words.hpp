@@ -24,6 +24,7 @@ struct WordsOptions {
 struct AttemptWords {
   std::string verdict;   // a few words, to be read from two metres: "Green in."
   std::string sentence;  // the whole, verdict first: "Green in, green pocket. White: half-ball on the green, ..."
+  std::string stop{};    // of the sentence, where the white stopped and what it leaves; "" nothing said
   std::vector<std::string> cannot_tell;  // each a whole sentence with its reason
 };
 

@@ -1,6 +1,7 @@
 // Clips in: FFmpeg's libraries directly (exact timestamps, rotation, damage), never a nominal frame rate.
 #pragma once
 
+#include <cstdint>
 #include <functional>
 #include <memory>
 #include <optional>
@@ -22,6 +23,9 @@ struct ClipInfo {
   std::string transfer, matrix, range;  // colour tags in the container's words, "" unknown
   // True seconds per container second (slow motion stored stretched: < 1). Already in Frame::time and in `duration`.
   double time_scale = 1;
+  // The container's clock: a tick in seconds (as written there, before time_scale), and the first shown frame's place.
+  std::int64_t tick_numerator = 1, tick_denominator = 90000;
+  double starts_at = 0;  // s of the container's clock
 };
 
 // What reading to the end came to. Pessimistic until read. After a seek the counts are of what came since.

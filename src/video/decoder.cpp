@@ -83,6 +83,9 @@ Result<Decoder> Decoder::open(const std::string& file, int threads) {
   i.width = probe.width();
   i.height = probe.height();
   i.turn = *turn;
+  i.tick_numerator = stream.time_base.num;
+  i.tick_denominator = stream.time_base.den;
+  i.starts_at = static_cast<double>(d.first_) * av_q2d(stream.time_base);
   const AVFormatContext& input = *d.container_.input;
   const double seconds = stream.duration > 0  ? static_cast<double>(stream.duration) * av_q2d(stream.time_base)
                          : input.duration > 0 ? static_cast<double>(input.duration) / AV_TIME_BASE

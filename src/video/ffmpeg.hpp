@@ -28,6 +28,13 @@ struct FreeCodec {
 struct CloseInput {
   void operator()(AVFormatContext* c) const { avformat_close_input(&c); }
 };
+// A file being written: its output is closed, the file stays.
+struct CloseOutput {
+  void operator()(AVFormatContext* c) const {
+    if (c->pb) avio_closep(&c->pb);
+    avformat_free_context(c);
+  }
+};
 struct FreeScaler {
   void operator()(SwsContext* c) const { sws_freeContext(c); }
 };
@@ -35,6 +42,7 @@ using FramePtr = std::unique_ptr<AVFrame, FreeFrame>;
 using PacketPtr = std::unique_ptr<AVPacket, FreePacket>;
 using CodecPtr = std::unique_ptr<AVCodecContext, FreeCodec>;
 using InputPtr = std::unique_ptr<AVFormatContext, CloseInput>;
+using OutputPtr = std::unique_ptr<AVFormatContext, CloseOutput>;
 using ScalerPtr = std::unique_ptr<SwsContext, FreeScaler>;
 
 // FFmpeg's own words for an error code.
