@@ -281,6 +281,7 @@ Result<Timing> film_attempt(Job& job, const practice::Attempt& a, Shared* shared
     if (!job.o.mute && its.time_scale == 1)
       sound = {second->file, its.starts_at, from + second->shift, to + second->shift};
   } else if (shared) {
+    if (auto stands = shared->stand_at(from); !stands) return pass_on(stands);
     map = fit_table(shared->rig(), job.old.table, layout.picture);
     onto = onto_picture(*shared, map);
   }
@@ -375,7 +376,8 @@ Result<CutDone> cut(const CutOptions& o) {
         const auto rig = rig_of_clip(old->session, old->folder, a->clip);
         if (!rig) return pass_on(rig);
         if (o.progress) o.progress(0, "learning the cloth");
-        auto opened = Shared::open(clip, *rig, old->table, old->balls.radius_of("white"), o.only_the_bed);
+        auto opened = Shared::open(clip, *rig, moves_of(old->session, a->clip), old->table,
+                                   old->balls.radius_of("white"), o.only_the_bed);
         if (!opened) return pass_on(opened);
         shared.emplace(std::move(*opened));
         info = shared->info();

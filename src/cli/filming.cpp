@@ -44,30 +44,56 @@ std::pair<double, double> span_of(const practice::Attempt& a) {
   return {std::max(0.0, a.strike_time - kLead), report::over_at(a) + kTail};
 }
 
-Result<Shared> Shared::open(const std::string& file, const camera::Rig& rig, const table::Table& table,
-                            double ball_radius, bool only_the_bed) {
+std::vector<practice::RigMove> moves_of(const practice::Session& session, int clip) {
+  std::vector<practice::RigMove> out;
+  for (const practice::RigMove& m : session.rig.moves)
+    if (m.clip == clip) out.push_back(m);
+  return out;
+}
+
+Result<Shared> Shared::open(const std::string& file, const camera::Rig& rig, std::vector<practice::RigMove> moves,
+                            const table::Table& table, double ball_radius, bool only_the_bed) {
   auto clip = video::Clip::open(file);
   if (!clip) return pass_on(clip);
   if (clip->info().width != rig.camera.width || clip->info().height != rig.camera.height)
     return fail("{}: is {} x {}, its rig is for {} x {}", file, clip->info().width, clip->info().height,
                 rig.camera.width, rig.camera.height);
-  Shared s(rig);
+  Shared s(rig, table);
+  s.moves_ = std::move(moves);
   s.ball_radius_ = ball_radius;
+  s.only_the_bed_ = only_the_bed;
   s.clip_ = std::make_unique<video::Clip>(std::move(*clip));
-  if (only_the_bed) {
-    s.people_ = std::make_unique<sight::People>(rig, table, ball_radius);
-    if (auto learnt = s.people_->learn(*s.clip_); !learnt)
-      return fail("{}: people over the bed cannot be covered: {} (--whole-picture shows everything)", file,
-                  learnt.error().what);
-  }
+  if (auto stands = s.stand_at(0); !stands) return pass_on(stands);
   return s;
+}
+
+Result<Done> Shared::stand_at(double time) {
+  int pose = 0;
+  for (const practice::RigMove& m : moves_)
+    if (time >= 0.5 * (m.from + m.to)) ++pose;
+  if (pose == pose_) return Done{};
+  pose_ = pose;
+  rig_ = first_;
+  const auto k = static_cast<std::size_t>(pose);
+  if (pose > 0) rig_.camera.pose = {moves_[k - 1].R, moves_[k - 1].t};
+  if (!only_the_bed_) return Done{};
+  people_ = std::make_unique<sight::People>(rig_, table_, ball_radius_);
+  const std::string& file = clip_->info().file;
+  auto again = video::Clip::open(file);  // learnt beside the frames that are being given out
+  if (!again) return pass_on(again);
+  const double from = pose > 0 ? moves_[k - 1].to : 0, to = k < moves_.size() ? moves_[k].from : clip_->info().duration;
+  if (auto learnt = people_->learn(*again, from, to); !learnt)
+    return fail("{}: people over the bed cannot be covered: {} (--whole-picture shows everything)", file,
+                learnt.error().what);
+  return Done{};
 }
 
 std::optional<Shared::Picture> Shared::next(const std::function<std::vector<Vec2>(double)>& balls) {
   auto frame = clip_->next();
   if (!frame) return std::nullopt;
   Picture p{frame->time, {}};
-  if (people_ && frame->damaged) {
+  const bool known = stand_at(frame->time).has_value();
+  if (only_the_bed_ && (frame->damaged || !known)) {
     p.bgr = last_.empty() ? cv::Mat(frame->height(), frame->width(), CV_8UC3, cv::Scalar(26, 24, 21)) : last_.clone();
     return p;
   }
@@ -83,16 +109,15 @@ double Shared::later(const Vec2& at) const {
 }
 
 report::Onto onto_picture(const Shared& shared, const cv::Matx23d& m) {
-  const camera::Camera camera = shared.rig().camera;
   const double radius = shared.ball_radius(), scale = std::sqrt(std::abs(m(0, 0) * m(1, 1) - m(0, 1) * m(1, 0)));
   report::Onto onto;
-  onto.pixel = [=](const Vec2& at) -> std::optional<Vec2> {
-    const auto p = camera.project({at.x(), at.y(), radius});
+  onto.pixel = [=, &shared](const Vec2& at) -> std::optional<Vec2> {
+    const auto p = shared.rig().camera.project({at.x(), at.y(), radius});
     if (!p) return std::nullopt;
     return Vec2(m(0, 0) * p->x() + m(0, 1) * p->y() + m(0, 2), m(1, 0) * p->x() + m(1, 1) * p->y() + m(1, 2));
   };
-  onto.ball = [=](const Vec2& at) {
-    const Mat2 j = camera.plane_jacobian({at.x(), at.y(), radius});
+  onto.ball = [=, &shared](const Vec2& at) {
+    const Mat2 j = shared.rig().camera.plane_jacobian({at.x(), at.y(), radius});
     return scale * radius * std::sqrt(std::abs(j(0, 0) * j(1, 1) - j(0, 1) * j(1, 0)));
   };
   onto.later = [&shared](const Vec2& at) { return shared.later(at); };
@@ -110,7 +135,7 @@ Badge badge_of(const practice::Attempt& a, const table::Table& table, const prac
 Result<Overlaid> overlay(const practice::Session& session, const camera::Rig& rig, const table::Table& table,
                          double ball_radius, const std::vector<std::optional<practice::Setup>>& setups,
                          const OverlayOptions& o) {
-  auto shared = Shared::open(o.clip, rig, table, ball_radius, o.only_the_bed);
+  auto shared = Shared::open(o.clip, rig, moves_of(session, o.index), table, ball_radius, o.only_the_bed);
   if (!shared) return pass_on(shared);
   const video::ClipInfo info = shared->info();
   std::vector<const practice::Attempt*> attempts;

@@ -24,8 +24,9 @@ class Shared {
  public:
   // `only_the_bed`: everything else and everyone over it covered. Errors: the clip cannot be read; the rig is for
   // another picture; the cloth cannot be told (then nobody can be covered, and it is said so).
-  static Result<Shared> open(const std::string& file, const camera::Rig& rig, const table::Table& table,
-                             double ball_radius, bool only_the_bed);
+  // `moves`: what happened to the mount in this clip.
+  static Result<Shared> open(const std::string& file, const camera::Rig& rig, std::vector<practice::RigMove> moves,
+                             const table::Table& table, double ball_radius, bool only_the_bed);
 
   [[nodiscard]] const video::ClipInfo& info() const { return clip_->info(); }
   Result<Done> seek(double time) { return clip_->seek(time); }
@@ -38,19 +39,26 @@ class Shared {
   [[nodiscard]] const video::ClipEnd& end() const { return clip_->end(); }
   // By how much a place is exposed after the frame's time, s.
   [[nodiscard]] double later(const Vec2& at) const;
+  // As the camera stood in the frame given last, or at the time that was asked for last.
   [[nodiscard]] const camera::Rig& rig() const { return rig_; }
+  // Error: the cloth cannot be told from where the camera then stands.
+  Result<Done> stand_at(double time);
   [[nodiscard]] double ball_radius() const { return ball_radius_; }
 
  private:
-  explicit Shared(camera::Rig rig) : rig_(std::move(rig)) {}
-  camera::Rig rig_;
+  Shared(camera::Rig rig, table::Table table) : rig_(std::move(rig)), first_(rig_), table_(std::move(table)) {}
+  camera::Rig rig_, first_;
+  table::Table table_;
+  std::vector<practice::RigMove> moves_;
+  int pose_ = -1;  // so many moves before it
+  bool only_the_bed_ = true;
   double ball_radius_ = 0.02625;
   std::unique_ptr<video::Clip> clip_;
   std::unique_ptr<sight::People> people_;  // none: the whole picture is shown
   cv::Mat last_;
 };
 
-// Where a rig's places lie on its own picture (an affine map onto a canvas laid over it).
+// Where places lie on the camera's picture as it stands (an affine map onto a canvas laid over it). `shared` must stay.
 [[nodiscard]] report::Onto onto_picture(const Shared& shared, const cv::Matx23d& canvas_from_picture);
 
 // The lines in the corner: attempt, then verdict and score once it is over.
@@ -80,6 +88,9 @@ struct Overlaid {
                                        const OverlayOptions& options);
 
 inline constexpr double kLead = 2, kTail = 1;  // s of a clip before the strike and after rest
+
+// The session's moves of one clip's mount.
+[[nodiscard]] std::vector<practice::RigMove> moves_of(const practice::Session& session, int clip);
 
 // From -> to of an attempt's clip, within the recording.
 [[nodiscard]] std::pair<double, double> span_of(const practice::Attempt& attempt);

@@ -10,6 +10,7 @@
 #include "practice/sorting.hpp"
 #include "practice/steadiness.hpp"
 #include "sight/eye.hpp"
+#include "sight/people.hpp"
 #include "table/ball_set.hpp"
 #include "table/table.hpp"
 #include "video/clip.hpp"
@@ -31,6 +32,7 @@ struct Seen {
 // Keeps the clearest picture of the seconds after each episode: nobody leans over the bed in it if that can be had.
 class PictureKeeper {
  public:
+  explicit PictureKeeper(const SteadyEye& eye) : eye_(&eye) {}
   void episode_over(Seen& seen, const video::Frame& frame, const Look& look, const camera::Camera& camera) {
     take(seen, frame, look, camera);
     until_ = frame.time + kWait;
@@ -44,9 +46,13 @@ class PictureKeeper {
  private:
   static constexpr double kWait = 2.0;         // s: before the balls are put back
   static constexpr std::size_t kClearer = 10;  // cells of the cover map: worth another picture
+  const SteadyEye* eye_;
   double until_ = -1;
-  static void take(Seen& seen, const video::Frame& frame, const Look& look, const camera::Camera& camera) {
-    cv::imencode(".jpg", frame.bgr(), seen.picture, {cv::IMWRITE_JPEG_QUALITY, 92});
+  // People over the table are covered at once: no picture of them is kept.
+  void take(Seen& seen, const video::Frame& frame, const Look& look, const camera::Camera& camera) {
+    cv::Mat bgr = frame.bgr();
+    sight::cover_people(bgr, eye_->people());
+    cv::imencode(".jpg", bgr, seen.picture, {cv::IMWRITE_JPEG_QUALITY, 92});
     seen.covered = look.cover.cells.count();
     seen.camera = camera;
   }
@@ -123,7 +129,7 @@ std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& 
       names.names.emplace_back(b.name, b.place);
   path::Tracker tracker(table, g.balls, names);
   std::vector<Seen> seen;
-  PictureKeeper keeper;
+  PictureKeeper keeper(eye);
   std::optional<video::Frame> last;
   Look look;
   const double duration = clip.info().duration;

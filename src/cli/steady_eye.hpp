@@ -22,6 +22,8 @@ class SteadyEye {
   // marked damaged.
   [[nodiscard]] Look look(const video::Frame& frame);
 
+  // Who stands over the table in the frame looked at last, see sight::Eye.
+  [[nodiscard]] cv::Mat people() const { return eye_.people(); }
   // As it stands now.
   [[nodiscard]] const camera::Camera& camera() const { return camera_; }
   [[nodiscard]] const camera::Mount& mount() const { return mount_; }

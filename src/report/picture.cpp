@@ -13,11 +13,12 @@
 #include "report/names.hpp"
 #include "report/pen.hpp"
 #include "report/placing.hpp"
+#include "sight/people.hpp"
 
 namespace baizetrace::report {
 namespace {
 
-constexpr double kRail = 0.17;           // m beyond the noses that still belong to the table: cushion, rail, a margin
+constexpr double kRail = 0.12;           // m beyond the noses that the picture is cropped to: the pockets are in it
 constexpr double kPhoneWidth = 390;      // px
 constexpr double kLetterOnPhone = 11.5;  // px there
 constexpr double kStep = 0.008;          // s between points of a drawn piece of path
@@ -322,13 +323,9 @@ std::vector<Vec2> outline_of_the_bed(const camera::Rig& rig, const table::Table&
 
 cv::Mat only_the_bed(const cv::Mat& bgr, const camera::Rig& rig, const table::Table& table) {
   assert(bgr.cols == rig.camera.width && bgr.rows == rig.camera.height);
-  std::vector<cv::Point> outline;
-  for (const Vec2& p : outline_of_the_bed(rig, table)) outline.emplace_back(cvRound(p.x()), cvRound(p.y()));
-  cv::Mat inside = cv::Mat::zeros(bgr.size(), CV_8UC1);
-  // With no outline (a rig that does not see the table) nothing is shown rather than everything.
-  if (outline.size() >= 3) cv::fillPoly(inside, std::vector<std::vector<cv::Point>>{outline}, cv::Scalar(255));
-  cv::Mat out(bgr.size(), CV_8UC3, kCover);
-  bgr.copyTo(out, inside);
+  // With no area (a rig that does not see the table) nothing is shown rather than everything.
+  cv::Mat out = bgr.clone();
+  sight::cover(out, sight::shown_area(rig, table));
   return out;
 }
 

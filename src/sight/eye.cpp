@@ -9,6 +9,7 @@
 #include "sight/colour.hpp"
 #include "sight/exposure.hpp"
 #include "sight/known_ball.hpp"
+#include "sight/people.hpp"
 #include "sight/region.hpp"
 #include "sight/rim_check.hpp"
 
@@ -89,6 +90,10 @@ Eye::Eye(const camera::Rig& rig, const table::Table& table, const table::BallSet
 Eye::Eye(Eye&&) noexcept = default;
 Eye::~Eye() = default;
 double Eye::exposure() const { return state_->exposure.value(); }
+cv::Mat Eye::people() const {
+  if (state_->change.empty()) return {};
+  return people_in(state_->change, state_->region);
+}
 Look Eye::look(const video::Frame& frame) { return state_->look(frame); }
 
 void Eye::turn_to(const camera::Camera& now) {

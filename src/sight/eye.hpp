@@ -2,6 +2,7 @@
 #pragma once
 
 #include <memory>
+#include <opencv2/core.hpp>
 #include <string>
 #include <vector>
 
@@ -32,6 +33,8 @@ class Eye {
 
   // Sightings in one frame, in the order of the clip.
   Look look(const video::Frame& frame);
+  // Who stands over the table in the frame looked at last (people_in: CV_8U, coarse grid): to be covered in pictures.
+  [[nodiscard]] cv::Mat people() const;
 
   // The camera has moved and stands so from the next frame on: the balls lie where they lay on the table, and the cloth
   // looks as it did, seen from there.

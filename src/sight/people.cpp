@@ -92,11 +92,10 @@ People::People(const camera::Rig& rig, const table::Table& table, double ball_ra
       cloth_(region_),
       area_(shown_area(rig, table)) {}
 
-Result<Done> People::learn(video::Clip& clip) {
+Result<Done> People::learn(video::Clip& clip, double from, double to) {
   std::vector<video::Frame> frames;
-  const double duration = clip.info().duration;
   for (int k = 0; k < kLearnFrames; ++k) {
-    if (auto there = clip.seek(duration * (k + 0.5) / kLearnFrames); !there) continue;
+    if (auto there = clip.seek(from + (to - from) * (k + 0.5) / kLearnFrames); !there) continue;
     for (int tries = 0; tries < 5; ++tries) {
       auto frame = clip.next();
       if (!frame) break;
@@ -105,8 +104,7 @@ Result<Done> People::learn(video::Clip& clip) {
       break;
     }
   }
-  if (auto learnt = learn(frames); !learnt) return learnt;
-  return clip.seek(0);
+  return learn(frames);
 }
 
 Result<Done> People::learn(std::span<const video::Frame> frames) {
@@ -134,6 +132,13 @@ cv::Mat People::shown(const video::Frame& frame, std::span<const Vec2> balls) {
   cv::Mat shown = area_.clone();
   shown.setTo(0, large);
   return shown;
+}
+
+void cover_people(cv::Mat& bgr, const cv::Mat& people) {
+  if (people.empty()) return;
+  cv::Mat large;
+  cv::resize(people, large, bgr.size(), 0, 0, cv::INTER_NEAREST);
+  bgr.setTo(kCover, large);
 }
 
 void cover(cv::Mat& bgr, const cv::Mat& shown) {

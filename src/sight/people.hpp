@@ -51,6 +51,9 @@ class People {
   std::vector<std::pair<double, cv::Mat>> recent_;  // times and masks of the last frames
 };
 
+// People of a coarse mask (empty: nobody) in one flat dark colour.
+void cover_people(cv::Mat& bgr, const cv::Mat& people);
+
 // Everything that is not shown in one flat dark colour.
 void cover(cv::Mat& bgr, const cv::Mat& shown);
 

@@ -80,8 +80,9 @@ Result<PlainCopy> copy_plain(const ClipInfo& clip, double from, double to, const
       av_packet_unref(packet.get());
       break;
     }
-    // Shown before the key frame (they lean on pictures that are left behind), or after the end.
-    if (at < *origin - kSame || at > end) {
+    // Shown before the key frame: they lean on pictures that are left behind. A picture shown after the end but decoded
+    // before it stays: others lean on it.
+    if (at < *origin - kSame || (!is_video && at > end)) {
       av_packet_unref(packet.get());
       continue;
     }

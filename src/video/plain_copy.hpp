@@ -10,7 +10,7 @@ namespace baizetrace::video {
 
 struct PlainCopy {
   double from = 0;  // s, where it really begins: the key frame at or before what was asked
-  double to = 0;    // s, the last picture
+  double to = 0;    // s, the last picture: up to a few after what was asked, when those before lean on them
   int pictures = 0;
   std::string without_sound;  // why sound is not in it; ""
 };

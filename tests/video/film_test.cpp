@@ -221,7 +221,7 @@ TEST(PlainCopy, FromTheKeyFrameBefore) {
   const auto copied = copy_plain(clip->info(), 2.5, 6.0, file, false);
   ASSERT_TRUE(copied.has_value()) << copied.error().what;
   EXPECT_NEAR(copied->from, 2.0, 1e-6);  // key frames every second (-g 25)
-  EXPECT_NEAR(copied->to, 6.0, 0.041);
+  EXPECT_NEAR(copied->to, 6.0, 0.17);  // B pictures lean on up to three later ones
   const auto all = reference_times(source), part = reference_times(file);
   ASSERT_EQ(part.size(), static_cast<std::size_t>(copied->pictures));
   // The same pictures, bit for bit, as ffmpeg decodes them.
