@@ -32,9 +32,8 @@ inline constexpr double kShownBeyondNoses = 0.055;  // m
 class People {
  public:
   People(const camera::Rig& rig, const table::Table& table, double ball_radius);
-  // Learns the bare cloth from frames spread over the clip and leaves the clip rewound. Error: the cloth cannot be
-  // told.
-  Result<Done> learn(video::Clip& clip);
+  // Learns the bare cloth from frames spread over the clip from `from` to `to` s. Error: the cloth cannot be told.
+  Result<Done> learn(video::Clip& clip, double from, double to);
   // The same from frames at hand.
   Result<Done> learn(std::span<const video::Frame> frames);
 
