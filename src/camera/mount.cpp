@@ -160,6 +160,8 @@ void Mount::stand(const video::Frame& frame, Now& now) {
   pose_ = g.pose;
   recent_.push_back({frame.time, g.pose});
   now.changed = true;
+  now.known = true;
+  now.u = kShakeShare * g.shift / kBelieved;
 }
 
 // The middle of the last second's poses lies off the pose in use: the mount sags.
