@@ -83,7 +83,10 @@ double cost_of(const Followed& ball, const Sighting& s) {
   const double speed = ball.velocity.norm();
   const double sd = std::sqrt(0.5 * s.covariance.trace());
   // Friction, a slide and the two sightings the velocity came from: m.
-  const double spread = 0.004 + 2 * sd + (0.05 * speed + 1.5 * sd / std::max(dt, 0.015)) * dt + 1.5 * dt * dt;
+  // A slide's deceleration, as far as a slide lasts: it takes no more than this share of the speed.
+  constexpr double kSlide = 1.5, kSlideTakes = 0.4;  // m/s^2; of the speed
+  const double slid = std::min(kSlide * dt * dt, 0.01 + kSlideTakes * speed * dt);
+  const double spread = 0.004 + 2 * sd + (0.05 * speed + 1.5 * sd / std::max(dt, 0.015)) * dt + slid;
   const double z = (s.at - predicted).norm() / spread;
   double motion = 0.5 * std::min(z * z, 100.0);
   const double reach = (1.4 * speed + 0.6) * dt + 0.03;

@@ -18,12 +18,16 @@
 
 namespace baizetrace::sight {
 
+enum class FitPlanes { all, luma, chroma };
+
 struct BallFitOptions {
-  bool moving = false;              // fit the smear as well
-  Vec2 smear = Vec2::Zero();        // px the ball's image moves in one exposure: start value
-  double smear_sd = 0;              // px, how well that is known; 0: not at all
-  double search = 3;                // px, how far the start may be off
-  std::span<const Ellipse> others;  // other balls: their pixels are left out
+  FitPlanes planes = FitPlanes::all;  // that have a say on the place
+  bool moving = false;                // fit the smear as well
+  Vec2 smear = Vec2::Zero();          // px the ball's image moves in one exposure: start value
+  double smear_sd = 0;                // px, how well that is known; 0: not at all
+  double search = 3;                  // px, how far the start may be off
+  double least_visible = 0;           // share of the outline asked for: what falls far short is given up half way
+  std::span<const Ellipse> others;    // other balls: their pixels are left out
 };
 
 struct BallFit {

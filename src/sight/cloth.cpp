@@ -5,6 +5,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "sight/cloth_field.hpp"
+#include "sight/cloth_rows.hpp"
 
 namespace baizetrace::sight {
 
@@ -16,10 +17,12 @@ constexpr int kChunks = 12;          // of a row, for its gain: a median over th
 constexpr int kGainSmooth = 4;       // coarse rows either side
 constexpr double kEdgeSlack = 0.20;  // px: how far edges of the picture may shake
 constexpr float kChanged = 16;       // sum of squares of changes, in tolerated variances: 4 sigma
-constexpr float kShadeDarkest = 0.5F, kShadeBrightest = 1.12F;  // what shadows and lights make of cloth
-constexpr int kVisits = 8;                                      // a coarse row is followed every so many frames
-constexpr float kFollow = 0.12F;                                // share of the new at a visit: about 2 s at 30 frames/s
-constexpr int kTakeOverVisits = 5;  // visits a thing must stand still to become background, where it may
+constexpr float kShadeDarkest = 0.5F, kShadeBrightest = 2.5F;  // what shadows make of cloth, or what it was learnt in
+constexpr float kGuessDarkest = 0.6F, kGuessBrightest = 1.8F, kGuessSlack = 4;  // the same of cloth that was filled in
+constexpr float kUncovered = 1.05F;  // times as bright, in the cloth's hue: a shadow that it was learnt in has gone
+constexpr int kVisits = 8;           // a coarse row is followed every so many frames
+constexpr float kFollow = 0.12F;     // share of the new at a visit: about 2 s at 30 frames/s
+constexpr int kTakeOverVisits = 5;   // visits a thing must stand still to become background, where it may
 
 // Median of a few pictures, pixel by pixel: sorts by exchanges of whole pictures.
 cv::Mat median_of(std::vector<cv::Mat> v) {
@@ -38,13 +41,6 @@ float median(std::vector<float>& v) {
   const auto m = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
   std::nth_element(v.begin(), m, v.end());
   return *m;
-}
-
-// Sum of a 2 x 2 block of luma for a whole coarse row.
-inline void coarse_row(const cv::Mat& luma, int row, int x0, int x1, std::uint16_t* out) {
-  const auto* a = luma.ptr<std::uint8_t>(2 * row);
-  const auto* b = luma.ptr<std::uint8_t>(2 * row + 1);
-  for (int x = x0; x < x1; ++x) out[x] = static_cast<std::uint16_t>(a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1]);
 }
 
 bool bands_by_row(const video::Frame& frame) {
@@ -168,7 +164,8 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
   for (auto& s : bare) s.fill(0);
   // Every second coarse row and column serves.
   for (int y = box.y; y < box.y + box.height; y += g.by_row ? 1 : 2) {
-    coarse_row(frame.luma, y, box.x, box.x + box.width, row.data());
+    coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x, box.x + box.width,
+               row.data());
     const auto* kind = region_->kind.ptr<std::uint8_t>(y);
     const auto* b = coarse_.ptr<float>(y);
     for (int x = box.x; x < box.x + box.width; x += g.by_row ? 2 : 1) {
@@ -226,7 +223,8 @@ void Cloth::compare(const video::Frame& frame, const Gain& gain, cv::Mat& change
   if (!gain.by_row)
     for (int x = 0; x < region_->cols; ++x) gains[static_cast<std::size_t>(x)] = gain.at(2 * x, 0);
   for (int y = std::max(1, box.y); y < std::min(region_->rows - 1, box.y + box.height); ++y) {
-    coarse_row(frame.luma, y, box.x, box.x + box.width, row.data());
+    coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x, box.x + box.width,
+               row.data());
     if (gain.by_row) std::fill(gains.begin(), gains.end(), gain.at(0, 2 * y));
     const auto* b = coarse_.ptr<float>(y);
     const auto* wl = weight_luma_.ptr<float>(y);
@@ -238,13 +236,9 @@ void Cloth::compare(const video::Frame& frame, const Gain& gain, cv::Mat& change
     const float* g = gains.data();
     const std::uint16_t* in = row.data();
     float* s = score.data();
-    for (int x = box.x; x < box.x + box.width; ++x) {
-      const float dl = 0.25F * static_cast<float>(in[x]) - kBlackLuma - g[x] * (b[x] - kBlackLuma);
-      const float db = static_cast<float>(fb[x]) - kGrey - g[x] * (cb[x] - kGrey);
-      const float dr = static_cast<float>(fr[x]) - kGrey - g[x] * (cr[x] - kGrey);
-      s[x] = dl * dl * wl[x] + (db * db + dr * dr) * wc;
-    }
+    change_row({in, fb, fr, b, cb, cr, g, wl, wc}, box.x, box.x + box.width, s);
     auto* out = change.ptr<std::uint8_t>(y);
+    const auto* known = known_.ptr<std::uint8_t>(y);
     for (int x = box.x; x < box.x + box.width; ++x) {
       if (s[x] < kChanged || kind[x] == Region::outside) continue;
       // The same cloth under less or more light keeps its hue: compare with the best brightness.
@@ -254,6 +248,8 @@ void Cloth::compare(const video::Frame& frame, const Gain& gain, cv::Mat& change
       const float k = (l * lb * wl[x] + (u * ub + v * vb) * wc) / (lb * lb * wl[x] + (ub * ub + vb * vb) * wc + 1e-3F);
       const float dl = l - k * lb, du = u - k * ub, dv = v - k * vb;
       const float left = dl * dl * wl[x] + (du * du + dv * dv) * wc;
+      // Cloth that was never seen bare is a guess, which may be off in brightness and a little in hue.
+      if (known[x] == 0 && k > kGuessDarkest && k < kGuessBrightest && left < kGuessSlack * kChanged) continue;
       out[x] = k > kShadeDarkest && k < kShadeBrightest && left < kChanged ? kShade : kThing;
     }
   }
@@ -279,11 +275,14 @@ void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& c
       const float g = gain.at(2 * x, 2 * y);
       float share = 0;
       const bool bare = c[x] == 0 && c[x - 1] == 0 && c[x + 1] == 0;
-      if (bare && o[x] != 0) {
-        share = known[x] != 0 ? kFollow : 0.5F;
-        known[x] = 1;
+      if (bare && o[x] != kBall) {
+        share = known[x] == 0 ? 0.5F : o[x] == kOpen ? kFollow : 0.0F;
+        if (share > 0) known[x] = 1;
         waited[x] = 0;
-      } else if (o[x] != 0) {
+      } else if (o[x] != kBall && c[x] == kShade && brighter(frame, x, y, g)) {
+        share = 0.5F;
+        waited[x] = 0;
+      } else if (o[x] != kBall) {
         float now[3] = {0, (static_cast<float>(fb[x]) - kGrey) / g + kGrey,
                         (static_cast<float>(fr[x]) - kGrey) / g + kGrey};
         for (int j = 0; j < 4; ++j)
@@ -297,7 +296,8 @@ void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& c
           was = now[k];
         }
         waited[x] = off < 2 ? static_cast<std::uint8_t>(std::min(255, waited[x] + 1)) : 0;
-        if (waited[x] >= kTakeOverVisits) {
+        // A person may stand still as long as he likes; but cloth is cloth.
+        if (waited[x] >= kTakeOverVisits && (o[x] == kOpen || like_cloth(now))) {
           share = 1;
           known[x] = 1;
           waited[x] = 0;
@@ -321,6 +321,22 @@ void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& c
   }
 }
 
+bool Cloth::like_cloth(const float* now) const {
+  constexpr float kHue = 3, kHueShare = 0.15F;  // levels, and of the cloth's own chroma: off grey by that much
+  const float share = (now[0] - kBlackLuma) / std::max(1.0F, typical_[0] - kBlackLuma);
+  if (share < kShadeDarkest || share > kShadeBrightest) return false;
+  const float cb = share * (typical_[1] - kGrey), cr = share * (typical_[2] - kGrey);
+  return std::hypot(now[1] - kGrey - cb, now[2] - kGrey - cr) <
+         kHue + kHueShare * std::hypot(cb, cr) + static_cast<float>(noise_chroma_);
+}
+
+bool Cloth::brighter(const video::Frame& frame, int x, int y, float gain) const {
+  float luma = -kBlackLuma;
+  for (int j = 0; j < 4; ++j)
+    luma += 0.25F * static_cast<float>(frame.luma.at<std::uint8_t>(2 * y + j / 2, 2 * x + j % 2));
+  return luma > kUncovered * gain * (coarse_.at<float>(y, x) - kBlackLuma) + 2 * static_cast<float>(noise_luma_);
+}
+
 View Cloth::view(const video::Frame& frame, const Gain& gain) const {
   View v;
   v.luma = frame.luma;
@@ -333,7 +349,7 @@ View Cloth::view(const video::Frame& frame, const Gain& gain) const {
   v.noise_luma = noise_luma_;
   v.noise_chroma = noise_chroma_;
   v.blur = blur_;
-  v.chroma_offset_x = chroma_offset_x_;
+  v.chroma_offset = chroma_offset(frame.turn, siting_);
   return v;
 }
 

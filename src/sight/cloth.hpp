@@ -28,8 +28,9 @@ class Cloth {
   static constexpr std::uint8_t kShade = 1, kThing = 2;
   void compare(const video::Frame& frame, const Gain& gain, cv::Mat& change) const;
 
-  // Follows slow changes where `change` is 0, and takes over what has stood still in places that are `open`
-  // (CV_8U: not 0 where nothing known lies). Call once a frame.
+  // Follows slow changes where `change` is 0, takes over what has stood still in places that are `open` (CV_8U: kOpen
+  // where nothing known lies, kPerson, kBall), and what comes out of a shadow. Call once a frame.
+  static constexpr std::uint8_t kBall = 0, kPerson = 1, kOpen = 2;
   void follow(const video::Frame& frame, const Gain& gain, const cv::Mat& change, const cv::Mat& open);
 
   // The camera has moved: the same cloth as it looks from its new place. The region must be the new place's already.
@@ -40,13 +41,17 @@ class Cloth {
   [[nodiscard]] double noise_chroma() const { return noise_chroma_; }
   [[nodiscard]] const cv::Vec3f& typical() const { return typical_; }  // Y Cb Cr of the bed's middle
   // How sharp the clip's edges are and where its chroma samples sit, for the views.
-  void set_optics(double blur, double chroma_offset_x) {
+  void set_optics(double blur, double siting) {
     blur_ = blur;
-    chroma_offset_x_ = chroma_offset_x;
+    siting_ = siting;
   }
 
  private:
   void refresh_tolerance(int row);
+  // Whether a pixel (Y Cb Cr) has the cloth's hue, in whatever light.
+  [[nodiscard]] bool like_cloth(const float* now) const;
+  // Whether coarse pixel (x, y) is clearly brighter than the bare cloth is taken to be.
+  [[nodiscard]] bool brighter(const video::Frame& frame, int x, int y, float gain) const;
 
   const Region* region_;
   cv::Mat luma_, cb_, cr_;  // CV_32F: luma full size, chroma half
@@ -55,7 +60,7 @@ class Cloth {
   cv::Mat known_;           // CV_8U, half size: 0 filled in, 1 seen bare
   cv::Mat waiting_[3];      // CV_32F, half size: what might be taken over
   cv::Mat waited_;          // CV_8U, visits
-  double noise_luma_ = 2, noise_chroma_ = 1, blur_ = 0.7, chroma_offset_x_ = 0.25;
+  double noise_luma_ = 2, noise_chroma_ = 1, blur_ = 0.7, siting_ = 0.25;
   double weight_chroma_ = 1;
   cv::Vec3f typical_;
   int visit_ = 0;

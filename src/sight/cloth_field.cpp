@@ -3,6 +3,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <array>
+#include <optional>
 #include <opencv2/imgproc.hpp>
 
 namespace baizetrace::sight {
@@ -75,8 +76,9 @@ Field fit_field(const std::vector<Cell>& cells) {
   return f;
 }
 
-// Fills what is not `good` from what is, by averaging over growing boxes.
-void spread(cv::Mat& plane, const cv::Mat& good, int first_box) {
+// Fills what is not `good` from what is, by averaging over growing boxes; what is too far from any good is `else_` (if
+// given).
+void spread(cv::Mat& plane, const cv::Mat& good, int first_box, std::optional<double> else_ = std::nullopt) {
   cv::Mat weight, sum, value, filled = plane.clone();
   good.convertTo(weight, CV_32F, 1.0 / 255);
   cv::Mat missing = good == 0;
@@ -92,6 +94,7 @@ void spread(cv::Mat& plane, const cv::Mat& good, int first_box) {
     missing.setTo(0, enough);
     if (cv::countNonZero(missing) == 0) break;
   }
+  if (else_) filled.setTo(*else_, missing);
   plane = filled;
 }
 
@@ -224,7 +227,7 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
   for (int k = 0; k < 3; ++k) {
     // Bed: smooth cloth plus what the surroundings differ from it (lines left out of that).
     cv::Mat rest = *planes[k] - smooth[k];
-    spread(rest, on_bed & (unlike == 0) & (thing == 0), margin);
+    spread(rest, on_bed & (unlike == 0) & (thing == 0), margin, 0.0);
     rest += smooth[k];
     rest.copyTo(*planes[k], on_bed & thing);
     // Rim: what is beside it along the rim.

@@ -18,6 +18,7 @@ namespace baizetrace::sight {
 namespace {
 
 constexpr int kLearnFrames = 7;         // the median of so many is the first background
+constexpr double kSearchResting = 0.8;  // px about where it lay
 constexpr double kRefitEvery = 0.5;     // s, of a resting ball whose picture does not change
 constexpr double kShadowChange = 2.5;   // times what noise does: a shadow or a hand near it, not the ball itself
 constexpr double kRefitShadowed = 0.1;  // s
@@ -29,7 +30,9 @@ constexpr double kRimFitted = 0.62;     // of a new ball's outline, once fitted;
 constexpr double kRimSpot = 0.25;       // of one on a spot, where balls belong; then it must stand out well
 constexpr double kContrastSpot = 25;
 constexpr double kVisibleSpot = 0.7;
-constexpr double kRimKnown = 0.20;     // of one that was followed here
+constexpr double kRimKnown = 0.20;  // of one that was followed here
+constexpr double kFaded = 0.35;     // of the contrast it usually has: that is not the ball, though it has its colour
+constexpr double kVisibleClear = 0.9, kContrastClear = 40;  // a whole ball, standing out well
 constexpr double kRimNew = 0.40;       // of a candidate's outline that must look like a ball's before it is fitted
 constexpr double kStrangest = 25;      // squared standard deviations from the nearest kind's colour
 constexpr double kScatter = 5;         // levels of chroma: a ball has one colour, a sleeve and a hand have not
@@ -70,6 +73,7 @@ struct Eye::State {
         radius(b.kinds.at(0).radius) {}
 
   Look look(const video::Frame& frame);
+  double chroma_siting(const video::Frame& frame, const View& view) const;
   void learn_optics(const video::Frame& frame);
   bool see_known(const View& view, const video::Frame& frame, KnownBall& ball);
   bool accept(const BallFit& fit, double visible) const;
@@ -144,32 +148,66 @@ Result<Done> Eye::learn(video::Clip& clip) {
   return clip.seek(0);
 }
 
-// The blur and the chroma's siting under which the resting balls are explained best.
+// Where the chroma samples sit: along the stored rows, chroma and luma must show a ball at the same place.
+double Eye::State::chroma_siting(const video::Frame& frame, const View& view) const {
+  constexpr double kBetween = 0.5, kLeft = 0;  // between two luma columns; on the left one
+  constexpr double kSure = 2;                  // standard errors
+  constexpr double kStrong = 20;               // levels of chroma away from the cloth's
+  constexpr std::size_t kFewest = 3;
+  const Vec2 along = chroma_offset(frame.turn, 1) - chroma_offset(frame.turn, 0);
+  std::vector<double> off;
+  for (const KnownBall& b : known) {
+    const cv::Vec3f& cloth_colour = cloth.typical();
+    const double chroma = std::hypot(b.colour[1] - static_cast<double>(cloth_colour[1]),
+                                     b.colour[2] - static_cast<double>(cloth_colour[2]));
+    if (b.contrast < kContrastSpot || chroma < kStrong) continue;
+    BallFitOptions o;
+    o.search = kSearchResting;
+    o.planes = FitPlanes::luma;
+    const auto luma = fit_ball(view, rig.camera, b.at, radius, o);
+    o.planes = FitPlanes::chroma;
+    const auto colour = fit_ball(view, rig.camera, b.at, radius, o);
+    if (luma && colour) off.push_back((colour->pixel - luma->pixel).dot(along));
+  }
+  if (off.size() < kFewest) return kBetween;
+  // Median and its standard error (of normal scatter: sqrt(pi / 2) that of a mean).
+  const auto middle_of = [](std::vector<double> v) {
+    const auto m = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
+    std::nth_element(v.begin(), m, v.end());
+    return *m;
+  };
+  const double middle = middle_of(off);
+  std::vector<double> scatter;
+  for (const double d : off) scatter.push_back(std::abs(d - middle));
+  const double error =
+      std::max(0.05, 1.4826 * middle_of(scatter)) * std::sqrt(0.5 * kPi / static_cast<double>(off.size()));
+  return middle - kSure * error > 0.5 * (kBetween - kLeft) ? kLeft : kBetween;
+}
+
+// The chroma's siting, and the blur under which the resting balls are explained best.
 void Eye::State::learn_optics(const video::Frame& frame) {
   const Gain gain = cloth.gain_of(frame);
-  double best_blur = 0.7, best_offset = 0;
-  const auto cost_of = [&](double blur, double offset) {
-    View view = cloth.view(frame, gain);
+  View view = cloth.view(frame, gain);
+  view.blur = 0.7;
+  view.chroma_offset = chroma_offset(frame.turn, 0.5);
+  const double siting = chroma_siting(frame, view);
+  view.chroma_offset = chroma_offset(frame.turn, siting);
+  double best = 1e30, best_blur = view.blur;
+  for (const double blur : {0.5, 0.7, 0.85, 1.0, 1.2}) {
     view.blur = blur;
-    view.chroma_offset_x = offset;
     double cost = 0;
     for (const KnownBall& b : known) {
-      if (b.contrast < 30) continue;
+      if (b.contrast < kContrastSpot) continue;
       BallFitOptions o;
-      o.search = 0.7;
+      o.search = kSearchResting;
       const auto fit = fit_ball(view, rig.camera, b.at, radius, o);
       cost +=
           fit ? std::log(fit->misfit + 0.3 * view.noise_luma) + std::log(fit->misfit_chroma + 0.3 * view.noise_chroma)
               : 5;
     }
-    return cost;
-  };
-  double best = 1e30;
-  for (const double offset : {0.0, 0.5})
-    if (const double c = cost_of(best_blur, offset); c < best) best = c, best_offset = offset;
-  for (const double blur : {0.5, 0.85, 1.0, 1.2})
-    if (const double c = cost_of(blur, best_offset); c < best) best = c, best_blur = blur;
-  cloth.set_optics(best_blur, best_offset);
+    if (cost < best) best = cost, best_blur = blur;
+  }
+  cloth.set_optics(best_blur, siting);
 }
 
 bool Eye::State::accept(const BallFit& fit, double visible) const {
@@ -204,6 +242,9 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
   ball.smear = fit.smear;
   ball.visible = fit.visible;
   ball.contrast = fit.contrast;
+  constexpr double kWhole = 0.85, kUsual = 0.2;  // visible; share of the new in the running mean
+  if (fit.visible > kWhole)
+    ball.usual_contrast += (ball.usual_contrast > 0 ? kUsual : 1.0) * (fit.contrast - ball.usual_contrast);
   ball.colour = fit.colour;
   ball.time = ball.fit_time = time;
   ball.seen = true;
@@ -230,12 +271,8 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     }
   }
   const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;
-  const auto at = rig.camera.on_plane(start, radius);
-  if (!at || !region.ball_can_be(*at)) return false;
-  const auto others = others_near(start, &ball);
   BallFitOptions o;
-  o.others = others;
-  o.search = ball.moving ? std::clamp(0.1 * ball.velocity.norm() * (time - ball.time), 3.0, 6.0) : 2.0;
+  o.search = ball.moving ? std::clamp(0.1 * ball.velocity.norm() * (time - ball.time), 3.0, 6.0) : kSearchResting;
   if (ball.moving) {
     const auto [e, u] = exposure.guess(interval);
     const double longest = 6 * ball.ellipse.radius;  // px: three balls' widths; longer smears are not seen as balls
@@ -245,9 +282,30 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     o.moving = o.smear.norm() > 1.0;
     if (!o.moving) o.smear.setZero();
   }
-  const auto fit = fit_ball(view, rig.camera, *at, radius, o);
-  if (!fit || !accept(*fit, kVisibleKnown) || !ball.same_colour(fit->colour)) return false;
-  if (rim_share(view, fit->ellipse, fit->smear, others) < kRimKnown) return false;
+  const auto fit_at = [&](const Vec2& from, double visible, double rim) -> std::optional<BallFit> {
+    const auto at = rig.camera.on_plane(from, radius);
+    if (!at || !region.ball_can_be(*at)) return std::nullopt;
+    const auto others = others_near(from, &ball);
+    o.others = others;
+    o.least_visible = visible;
+    auto fit = fit_ball(view, rig.camera, *at, radius, o);
+    if (!fit || !accept(*fit, visible) || !ball.same_colour(fit->colour)) return std::nullopt;
+    if (fit->contrast < kFaded * ball.usual_contrast) return std::nullopt;
+    // A whole ball that stands out well may lie in the deepest shadow; what is seen in part may not.
+    const bool clear = fit->visible >= kVisibleClear && fit->contrast >= kContrastClear;
+    if (rim_share(view, fit->ellipse, fit->smear, others, clear ? RimFor::known : RimFor::fresh) < rim)
+      return std::nullopt;
+    return fit;
+  };
+  auto fit = fit_at(start, kVisibleKnown, kRimKnown);
+  if (!fit && ball.moving && ball.time < frame.time - 1.5 * interval) {
+    // Lost for a frame already: it is not where it was expected. Where is anything like it?
+    constexpr double kAstray = 0.4;  // of the way it would have gone
+    const double reach = 2 * ball.ellipse.radius + kAstray * ball.velocity.norm() * (time - ball.time);
+    if (const auto place = ball.look_about(view, start, std::min(reach, 5 * ball.ellipse.radius)))
+      fit = fit_at(*place, kVisibleNew, kRimNew);
+  }
+  if (!fit) return false;
   // The ball's own picture has hardly changed: it has not moved, whatever shadows do to the fit.
   if (differs < kShadowChange && (fit->pixel - ball.pixel).norm() > kMoved) {
     ball.fit_time = time;
@@ -287,6 +345,7 @@ void Eye::State::seek_on_spots(const View& view, const video::Frame& frame) {
     BallFitOptions o;
     o.others = others;
     o.search = std::max(4.0, 0.4 * outline->radius);
+    o.least_visible = kVisibleSpot;
     const auto fit = fit_ball(view, rig.camera, spot, radius, o);
     if (!fit || !accept(*fit, kVisibleSpot) || fit->contrast < kContrastSpot || taken(fit->ellipse)) continue;
     if (rim_share(view, fit->ellipse, fit->smear, others) < kRimSpot) continue;
@@ -328,6 +387,7 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
         const auto others = others_near(seed.at, nullptr);
         o.others = others;
         o.search = std::max(4.0, 0.4 * size->radius);
+        o.least_visible = kVisibleNew;
         o.smear = seed.smear;
         o.moving = seed.smear.norm() > 1.5;
         o.smear_sd = std::max(1.5, 0.4 * seed.smear.norm());
@@ -338,7 +398,9 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
         if (in_person) refused.push_back({seed.at, frame.time});
         auto fit = fit_ball(view, rig.camera, *at, radius, o);
         if (!fit || !accept(*fit, kVisibleNew)) continue;
-        if (rim_share(view, fit->ellipse, fit->smear, others, in_person) < kRimFitted) continue;
+        if (rim_share(view, fit->ellipse, fit->smear, others, in_person ? RimFor::near_people : RimFor::fresh) <
+            kRimFitted)
+          continue;
         if (learned &&
             (colours.strangeness(fit->colour) > kStrangest || fit->colour_scatter > kScatter + 2 * view.noise_chroma))
           continue;
@@ -377,7 +439,7 @@ void Eye::State::cover_rest(Look& look) {
   look.cover.half_width = region.cover_half_width;
   look.cover.half_length = region.cover_half_length;
   open.create(region.rows, region.cols, CV_8U);
-  open.setTo(255);
+  open.setTo(Cloth::kOpen);
   const double ball_area = kPi * region.ball_radius * region.ball_radius / 4;
   for (const Blob& blob :
        find_blobs(change, region.box, Cloth::kThing, std::max(4, static_cast<int>(0.25 * ball_area)))) {
@@ -392,7 +454,7 @@ void Eye::State::cover_rest(Look& look) {
     if (blob.area > 1.5 * ball_area && stout_share(blob, 0.5 * region.ball_radius) > 0.3)
       for (const Run& r : blob.runs) {
         auto* row = open.ptr<std::uint8_t>(r.y);
-        std::fill(row + r.x0, row + r.x1, std::uint8_t{0});
+        std::fill(row + r.x0, row + r.x1, Cloth::kPerson);
       }
   }
   for (const KnownBall& k : known) {
@@ -405,7 +467,7 @@ void Eye::State::cover_rest(Look& look) {
       const double w = std::sqrt(w2);
       const int x0 = std::max(0, static_cast<int>(c.x() - w)),
                 x1 = std::min(region.cols, static_cast<int>(c.x() + w) + 1);
-      if (x0 < x1) std::fill(open.ptr<std::uint8_t>(y) + x0, open.ptr<std::uint8_t>(y) + x1, std::uint8_t{0});
+      if (x0 < x1) std::fill(open.ptr<std::uint8_t>(y) + x0, open.ptr<std::uint8_t>(y) + x1, Cloth::kBall);
     }
   }
 }

@@ -52,6 +52,50 @@ bool KnownBall::same_colour(const Eigen::Vector3d& other) const {
   return std::hypot(other[1] - colour[1], other[2] - colour[2]) < kChroma && std::abs(other[0] - colour[0]) < kLuma;
 }
 
+std::optional<Vec2> KnownBall::look_about(const View& view, const Vec2& place, double reach) const {
+  constexpr double kChroma = 10;                   // levels
+  constexpr double kDarker = 0.4, kLighter = 1.3;  // of its luma: it may have rolled into a shadow
+  constexpr double kEnough = 0.8;                  // share of a square inside the ball that must look like it
+  const int half = std::max(1, static_cast<int>(0.6 * ellipse.radius / 2));  // chroma px
+  const int r = static_cast<int>(reach / 2) + half;
+  const cv::Rect box =
+      cv::Rect(static_cast<int>(place.x() / 2) - r, static_cast<int>(place.y() / 2) - r, 2 * r + 1, 2 * r + 1) &
+      cv::Rect(0, 0, view.cb.cols, view.cb.rows);
+  if (box.width <= 2 * half || box.height <= 2 * half) return std::nullopt;
+  // Sums over rows and columns: like[y + 1][x + 1] holds all above and left of (x, y).
+  cv::Mat like = cv::Mat::zeros(box.height + 1, box.width + 1, CV_32S);
+  for (int y = 0; y < box.height; ++y) {
+    const auto* cb = view.cb.ptr<std::uint8_t>(box.y + y) + box.x;
+    const auto* cr = view.cr.ptr<std::uint8_t>(box.y + y) + box.x;
+    const auto* luma = view.luma.ptr<std::uint8_t>(2 * (box.y + y)) + 2 * box.x;
+    int row = 0;
+    for (int x = 0; x < box.width; ++x) {
+      const double share =
+          (luma[2 * x] - static_cast<double>(kBlackLuma)) / std::max(1.0, colour[0] - static_cast<double>(kBlackLuma));
+      row += std::hypot(cb[x] - colour[1], cr[x] - colour[2]) < kChroma && share > kDarker && share < kLighter ? 1 : 0;
+      like.at<int>(y + 1, x + 1) = like.at<int>(y, x + 1) + row;
+    }
+  }
+  const int side = 2 * half + 1;
+  int most = 0, count = 0;
+  Vec2 sum = Vec2::Zero();
+  for (int y = 0; y + side <= box.height; ++y)
+    for (int x = 0; x + side <= box.width; ++x) {
+      const int n =
+          like.at<int>(y + side, x + side) - like.at<int>(y, x + side) - like.at<int>(y + side, x) + like.at<int>(y, x);
+      if (n < most) continue;
+      if (n > most) {
+        most = n;
+        count = 0;
+        sum.setZero();
+      }
+      ++count;
+      sum += Vec2(x + half + box.x, y + half + box.y);
+    }
+  if (most < kEnough * side * side) return std::nullopt;
+  return Vec2(2 * sum / count + Vec2(0.5, 0.5));
+}
+
 bool KnownBall::bare(const cv::Mat& change) const {
   const double r = 0.7 * ellipse.radius / 2;
   const Vec2 c = ellipse.centre / 2;

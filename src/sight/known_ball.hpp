@@ -2,6 +2,7 @@
 #pragma once
 
 #include <opencv2/core.hpp>
+#include <optional>
 
 #include "sight/ellipse.hpp"
 #include "sight/view.hpp"
@@ -17,6 +18,7 @@ struct KnownBall {
   Vec2 velocity = Vec2::Zero();  // px/s
   Eigen::Vector3d colour = Eigen::Vector3d::Zero();
   double visible = 0, contrast = 0;
+  double usual_contrast = 0;      // while all of it is seen; 0: not known
   double time = 0, fit_time = 0;  // s, own row's: last seen, last fitted
   bool moving = false;
   bool seen = false, fresh = false;  // in this frame
@@ -29,6 +31,8 @@ struct KnownBall {
   // How much the picture around it differs from the one remembered: below 1 by noise alone.
   [[nodiscard]] double change(const View& view);
   [[nodiscard]] bool same_colour(const Eigen::Vector3d& other) const;
+  // Where within `reach` px of a place the picture is most like this ball, by colour and size; nullopt: nowhere.
+  [[nodiscard]] std::optional<Vec2> look_about(const View& view, const Vec2& place, double reach) const;
   // Most of its place is bare cloth in this picture of what differs.
   [[nodiscard]] bool bare(const cv::Mat& change) const;
 

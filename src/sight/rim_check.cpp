@@ -10,6 +10,7 @@ constexpr int kPoints = 24, kLeastTold = 6;
 constexpr double kOutside = 1.25, kInside = 0.80;      // ball radii, plus and less the search's slack
 constexpr double kSlack = 1.5;                         // px
 constexpr float kDarkest = 0.45F, kBrightest = 1.45F;  // of the bare cloth: shadows, and cloth that was learnt in one
+constexpr float kDeepest = 0.12F;                      // of it, under a person who leans over the table
 constexpr double kChromaLevels = 5;                    // shadows keep the cloth's colour but for this
 constexpr double kSigmas = 4;
 
@@ -37,11 +38,12 @@ std::optional<Sample> sample(const View& v, const Vec2& p) {
 
 }  // namespace
 
-double rim_share(const View& view, const Ellipse& e, const Vec2& smear, std::span<const Ellipse> others, bool strict) {
+double rim_share(const View& view, const Ellipse& e, const Vec2& smear, std::span<const Ellipse> others, RimFor asked) {
   const Mat2 inverse = e.shape.inverse();
   const double out = kOutside + kSlack / e.radius, in = kInside - kSlack / e.radius;
   const auto chroma = static_cast<float>(kChromaLevels + kSigmas * view.noise_chroma);
   const auto luma = static_cast<float>(kSigmas * view.noise_luma);
+  const float darkest = asked == RimFor::known ? kDeepest : kDarkest;
   int good = 0, told = 0;
   for (int i = 0; i < kPoints; ++i) {
     const double a = 2 * kPi * i / kPoints;
@@ -54,14 +56,14 @@ double rim_share(const View& view, const Ellipse& e, const Vec2& smear, std::spa
     if (!outer || !inner) continue;
     ++told;
     const auto like_cloth = [&](const Sample& at) {
-      return at.luma > kDarkest * at.bare_luma - luma && at.luma < kBrightest * at.bare_luma + luma &&
+      return at.luma > darkest * at.bare_luma - luma && at.luma < kBrightest * at.bare_luma + luma &&
              at.chroma_off < chroma;
     };
     const bool bare = like_cloth(*outer);
     // Against the picture itself as well: where a shadow was taken for the cloth, or falls on it, there is no ball.
-    const bool ball =
-        !(strict && like_cloth(*inner)) && (std::abs(inner->luma - outer->luma) > luma ||
-                                            std::hypot(inner->cb - outer->cb, inner->cr - outer->cr) > chroma);
+    const bool ball = !(asked == RimFor::near_people && like_cloth(*inner)) &&
+                      (std::abs(inner->luma - outer->luma) > luma ||
+                       std::hypot(inner->cb - outer->cb, inner->cr - outer->cr) > chroma);
     good += bare && ball ? 1 : 0;
   }
   return told < kLeastTold ? 0.0 : static_cast<double>(good) / told;

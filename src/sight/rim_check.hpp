@@ -8,11 +8,14 @@
 
 namespace baizetrace::sight {
 
+// Who asks. `known`: a ball that was followed here may lie in the deepest shadow. `near_people`: what is inside must
+// not be cloth in a shadow either (a ball of the cloth's colour may fail that).
+enum class RimFor { known, fresh, near_people };
+
 // Share of the outline (swept along `smear`) with bare cloth, shadowed perhaps, just outside and something else just
 // inside: near 1 for a ball lying free, near 0 inside a sleeve or along a cue. Where another ball of `others` lies just
-// outside nothing can be told; such points do not count. `strict`: what is inside must not be cloth in a shadow either
-// (near people, who throw shadows; a ball of the cloth's colour may fail that).
+// outside nothing can be told; such points do not count.
 [[nodiscard]] double rim_share(const View& view, const Ellipse& ellipse, const Vec2& smear,
-                               std::span<const Ellipse> others, bool strict = false);
+                               std::span<const Ellipse> others, RimFor asked = RimFor::fresh);
 
 }  // namespace baizetrace::sight

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "base/units.hpp"
+#include "video/frame.hpp"
 
 namespace baizetrace::sight {
 
@@ -27,11 +28,26 @@ struct View {
   Gain gain;
   double noise_luma = 2, noise_chroma = 1;  // levels, standard deviation of one pixel
   double blur = 0.7;                        // px, standard deviation of an edge's blur in luma
-  double chroma_offset_x = 0;               // px, see chroma_place
+  Vec2 chroma_offset{0, 0.5};               // px, see chroma_place
 };
 
-// Place in luma's pixels of a chroma sample. The offset along x is 0 for samples sited at the left luma column, 0.5
-// between the two.
-inline Vec2 chroma_place(int x, int y, double offset_x) { return {2.0 * x + offset_x, 2.0 * y + 0.5}; }
+// Place in luma's pixels of a chroma sample.
+inline Vec2 chroma_place(int x, int y, const Vec2& offset) { return Vec2(2.0 * x, 2.0 * y) + offset; }
+
+// That offset in the upright picture. `siting`: along the stored picture's rows, 0 for samples sited at the left luma
+// column, 0.5 for those between two (ITU-T H.264 and H.265, chroma sample location types 0 and 1).
+inline Vec2 chroma_offset(video::Turn turn, double siting) {
+  switch (turn) {
+    case video::Turn::clockwise_90:
+      return {0.5, siting};
+    case video::Turn::half:
+      return {1 - siting, 0.5};
+    case video::Turn::counter_clockwise_90:
+      return {0.5, 1 - siting};
+    case video::Turn::none:
+      break;
+  }
+  return {siting, 0.5};
+}
 
 }  // namespace baizetrace::sight

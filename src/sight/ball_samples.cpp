@@ -1,0 +1,157 @@
+#include "sight/ball_samples.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace baizetrace::sight {
+
+namespace {
+
+constexpr double kChromaSubsampling = 4.0 / 12.0;  // px^2, variance of averaging two luma pixels, either way
+constexpr int kMaskSectors = 72;  // of the surroundings, for lines, cues and hands that meet the outline
+constexpr double kNearEdge =
+    3.0;                         // px beyond the search: farther out the cloth is smooth, and a quarter of it is enough
+constexpr float kInRim = -2.0F;  // px: from here outwards a sample falls with the sector it lies in
+
+// Signed distance of points to the outline swept along the smear, and the direction that they lie in.
+struct Swept {
+  float cx, cy, s00, s01, s11, lx, ly, per_l2, radius;
+
+  Swept(const Geometry& g, const Vec2& smear)
+      : cx(static_cast<float>(g.ellipse.centre.x())),
+        cy(static_cast<float>(g.ellipse.centre.y())),
+        s00(static_cast<float>(g.ellipse.shape(0, 0))),
+        s01(static_cast<float>(g.ellipse.shape(0, 1))),
+        s11(static_cast<float>(g.ellipse.shape(1, 1))),
+        lx(static_cast<float>(smear.x())),
+        ly(static_cast<float>(smear.y())),
+        per_l2(smear.squaredNorm() > 1 ? static_cast<float>(1 / smear.squaredNorm()) : 0.0F),
+        radius(static_cast<float>(g.ellipse.radius)) {}
+
+  // From the point of the smear that is nearest.
+  void from_nearest(float& x, float& y) const {
+    x -= cx, y -= cy;
+    const float t = std::clamp((x * lx + y * ly) * per_l2, -0.5F, 0.5F);
+    x -= t * lx, y -= t * ly;
+  }
+  [[nodiscard]] float distance(float x, float y) const {
+    from_nearest(x, y);
+    const float ux = s00 * x + s01 * y, uy = s01 * x + s11 * y;
+    const float r = std::sqrt(ux * ux + uy * uy);
+    if (r < 1e-6F) return -radius;
+    const float gx = s00 * ux + s01 * uy, gy = s01 * ux + s11 * uy;
+    return (r - 1.0F) * r / std::sqrt(gx * gx + gy * gy);
+  }
+  [[nodiscard]] int sector(float x, float y) const {
+    from_nearest(x, y);
+    constexpr auto kTurn = static_cast<float>(2 * kPi);
+    return static_cast<int>((std::atan2(y, x) + 0.5F * kTurn) / kTurn * kMaskSectors) % kMaskSectors;
+  }
+};
+
+// What meets the outline from outside and is not the cloth (a line that the background does not know, a cue, a hand,
+// another ball) is left out together with the outline it meets.
+void mask_intruders(Plane& plane, const Swept& swept, const std::vector<float>& distances) {
+  const auto n = static_cast<std::size_t>(plane.count());
+  std::array<std::vector<float>, kMaskSectors> off;
+  std::vector<float> all;
+  std::vector<signed char> sectors(n, -1);
+  const auto outside = static_cast<float>(2.0 + plane.blur);
+  for (std::size_t i = 0; i < n; ++i) {
+    if (distances[i] <= kInRim) continue;
+    const auto e = static_cast<Eigen::Index>(i);
+    sectors[i] = static_cast<signed char>(swept.sector(plane.x[e], plane.y[e]));
+    if (distances[i] < outside) continue;
+    const float d = plane.value[e] - plane.bare[e];
+    off[static_cast<std::size_t>(sectors[i])].push_back(d);
+    all.push_back(d);
+  }
+  if (all.size() < 20) return;
+  // The cloth's usual difference from what is expected, its shadow included.
+  const auto middle = all.begin() + static_cast<std::ptrdiff_t>(all.size() / 2);
+  std::nth_element(all.begin(), middle, all.end());
+  const float usual = *middle;
+  for (float& v : all) v = std::abs(v - usual);
+  const float limit = std::max(6.0F * static_cast<float>(plane.noise), 5.0F * 1.4826F * median(all)) + 4.0F;
+  std::array<bool, kMaskSectors> bad{};
+  int count = 0;
+  for (std::size_t i = 0; i < kMaskSectors; ++i) {
+    int strange = 0;
+    for (const float v : off[i]) strange += v - usual > limit || v - usual < -2.5F * limit ? 1 : 0;
+    bad[i] = !off[i].empty() && 4 * strange > static_cast<int>(off[i].size());
+    count += bad[i] ? 1 : 0;
+  }
+  if (count == 0 || count > kMaskSectors * 3 / 4) return;
+  std::vector<char> good(n, 1);
+  for (std::size_t i = 0; i < n; ++i) {
+    if (sectors[i] < 0) continue;
+    const auto k = static_cast<std::size_t>(sectors[i]);
+    if (bad[k] || bad[(k + 1) % kMaskSectors] || bad[(k + kMaskSectors - 1) % kMaskSectors]) good[i] = 0;
+  }
+  plane.keep(good);
+}
+
+}  // namespace
+
+float median(std::vector<float>& values) {
+  if (values.empty()) return 0;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+Plane collect(const View& view, PlaneKind kind, const Geometry& g, const Vec2& smear, double search,
+              std::span<const Ellipse> others) {
+  const bool luma = kind == PlaneKind::luma;
+  const cv::Mat& img = luma ? view.luma : kind == PlaneKind::cb ? view.cb : view.cr;
+  const cv::Mat& bare = luma ? view.bare_luma : kind == PlaneKind::cb ? view.bare_cb : view.bare_cr;
+  Plane plane;
+  plane.chroma = !luma;
+  plane.noise = luma ? view.noise_luma : view.noise_chroma;
+  plane.blur = luma ? view.blur : std::sqrt(view.blur * view.blur + kChromaSubsampling);
+
+  const double per = luma ? 1 : 2, length = smear.norm();
+  const double reach = std::max(4.0, 0.65 * g.ellipse.radius) + search;
+  const Vec2 box = g.ellipse.half_box() + 0.5 * smear.cwiseAbs() + Vec2::Constant(reach);
+  const Vec2 low = (g.ellipse.centre - box) / per, high = (g.ellipse.centre + box) / per;
+  const int x0 = std::max(0, static_cast<int>(low.x())), x1 = std::min(img.cols - 1, static_cast<int>(high.x()) + 1);
+  const int y0 = std::max(0, static_cast<int>(low.y())), y1 = std::min(img.rows - 1, static_cast<int>(high.y()) + 1);
+  const auto farthest = static_cast<float>(reach);
+  // Deep inside a ball at rest there is nothing of its edge.
+  const float deepest = length > 1 ? -1e9F : static_cast<float>(-std::max(4.5, 0.55 * g.ellipse.radius) - search);
+  const auto near = static_cast<float>(kNearEdge + search);
+  const Swept swept(g, smear);
+  const float zero = luma ? 16.0F : 128.0F;
+  std::vector<float> xs, ys, values, bares, distances;
+  for (int y = y0; y <= y1; ++y) {
+    const auto* row = img.ptr<std::uint8_t>(y);
+    const auto* bare_row = bare.ptr<float>(y);
+    for (int x = x0; x <= x1; ++x) {
+      const Vec2 p = luma ? Vec2(x, y) : chroma_place(x, y, view.chroma_offset);
+      const auto px = static_cast<float>(p.x()), py = static_cast<float>(p.y());
+      const float d = swept.distance(px, py);
+      if (d > farthest || d < deepest || (luma && d > near && ((x | y) & 1) != 0)) continue;
+      bool free = true;
+      for (const Ellipse& other : others)
+        if ((p - other.centre).squaredNorm() < 4 * other.radius * other.radius && other.distance(p) < 1.5 * plane.blur)
+          free = false;
+      if (!free) continue;
+      xs.push_back(px);
+      ys.push_back(py);
+      values.push_back(static_cast<float>(row[x]) - zero);
+      bares.push_back((bare_row[x] - zero) * view.gain.at(p.x(), p.y()));
+      distances.push_back(d);
+    }
+  }
+  const auto n = static_cast<Eigen::Index>(xs.size());
+  plane.x = Eigen::Map<Eigen::ArrayXf>(xs.data(), n);
+  plane.y = Eigen::Map<Eigen::ArrayXf>(ys.data(), n);
+  plane.value = Eigen::Map<Eigen::ArrayXf>(values.data(), n);
+  plane.bare = Eigen::Map<Eigen::ArrayXf>(bares.data(), n);
+  plane.weight = Eigen::ArrayXf::Ones(n);
+  plane.residual = Eigen::ArrayXf::Zero(n);
+  mask_intruders(plane, swept, distances);
+  return plane;
+}
+
+}  // namespace baizetrace::sight

@@ -1,0 +1,21 @@
+// The samples around a ball that its model is laid over: what belongs to other balls, hands, cues and lines left out.
+#pragma once
+
+#include <span>
+
+#include "sight/ball_model.hpp"
+#include "sight/view.hpp"
+
+namespace baizetrace::sight {
+
+enum class PlaneKind { luma, cb, cr };
+
+// Samples of one plane within `search` px and an edge's reach of the outline swept along `smear`; but not those of
+// `others`.
+[[nodiscard]] Plane collect(const View& view, PlaneKind kind, const Geometry& g, const Vec2& smear, double search,
+                            std::span<const Ellipse> others);
+
+// Median of the absolute values, which are reordered; 0 if there are none.
+[[nodiscard]] float median(std::vector<float>& values);
+
+}  // namespace baizetrace::sight

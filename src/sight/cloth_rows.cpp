@@ -1,0 +1,39 @@
+#include "sight/cloth_rows.hpp"
+
+#include <cstring>
+
+namespace baizetrace::sight {
+
+namespace {
+constexpr float kBlackLuma = 16, kGrey = 128;  // levels, video range
+}
+
+__attribute__((target_clones("avx2", "default"))) void coarse_row(const std::uint8_t* upper, const std::uint8_t* lower,
+                                                                  int x0, int x1, std::uint16_t* out) {
+  for (int x = x0; x < x1; ++x) {
+    std::uint16_t a, b;  // two neighbours each; which is which does not matter for the sum
+    std::memcpy(&a, upper + 2 * x, sizeof a);
+    std::memcpy(&b, lower + 2 * x, sizeof b);
+    out[x] = static_cast<std::uint16_t>((a & 0xFF) + (a >> 8) + (b & 0xFF) + (b >> 8));
+  }
+}
+
+__attribute__((target_clones("avx2", "default"))) void change_row(const ClothRow& row, int x0, int x1, float* out) {
+  const std::uint16_t* __restrict in = row.luma;
+  const std::uint8_t* __restrict fb = row.cb;
+  const std::uint8_t* __restrict fr = row.cr;
+  const float* __restrict b = row.bare_luma;
+  const float* __restrict cb = row.bare_cb;
+  const float* __restrict cr = row.bare_cr;
+  const float* __restrict g = row.gain;
+  const float* __restrict wl = row.weight_luma;
+  float* __restrict s = out;
+  for (int x = x0; x < x1; ++x) {
+    const float dl = 0.25F * static_cast<float>(in[x]) - kBlackLuma - g[x] * (b[x] - kBlackLuma);
+    const float db = static_cast<float>(fb[x]) - kGrey - g[x] * (cb[x] - kGrey);
+    const float dr = static_cast<float>(fr[x]) - kGrey - g[x] * (cr[x] - kGrey);
+    s[x] = dl * dl * wl[x] + (db * db + dr * dr) * row.weight_chroma;
+  }
+}
+
+}  // namespace baizetrace::sight

@@ -1,0 +1,23 @@
+// A row of the coarse picture (half size) at a time: the arithmetic that every frame's every pixel goes through.
+#pragma once
+
+#include <cstdint>
+
+namespace baizetrace::sight {
+
+// Sums of 2 x 2 blocks of luma from coarse column x0 to x1: `upper` and `lower` are the picture's two rows.
+void coarse_row(const std::uint8_t* upper, const std::uint8_t* lower, int x0, int x1, std::uint16_t* out);
+
+struct ClothRow {
+  const std::uint16_t* luma;  // sums of four
+  const std::uint8_t *cb, *cr;
+  const float *bare_luma, *bare_cb, *bare_cr;
+  const float* gain;
+  const float* weight_luma;
+  float weight_chroma;
+};
+
+// Squared difference from the bare cloth under the gain, in tolerated variances.
+void change_row(const ClothRow& row, int x0, int x1, float* out);
+
+}  // namespace baizetrace::sight
