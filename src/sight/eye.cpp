@@ -250,6 +250,7 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
   ball.seen = true;
   ball.fresh = true;
   ball.lost = false;
+  ball.insists = 0;
   ball.remember(view);
 }
 
@@ -306,10 +307,17 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
       fit = fit_at(*place, kVisibleNew, kRimNew);
   }
   if (!fit) return false;
-  // The ball's own picture has hardly changed: it has not moved, whatever shadows do to the fit.
+  // The ball's own picture has hardly changed: it has not moved, whatever shadows do to the fit. But when one fit after
+  // another says the same, it was the first that was wrong.
   if (differs < kShadowChange && (fit->pixel - ball.pixel).norm() > kMoved) {
+    constexpr int kInsists = 3;
+    ball.insists = (fit->pixel - ball.disputed).norm() < kMoved ? ball.insists + 1 : 1;
+    ball.disputed = fit->pixel;
     ball.fit_time = time;
-    return as_before();
+    if (ball.insists < kInsists) return as_before();
+    ball.pixel = fit->pixel;
+    take(frame, view, *fit, ball, false);
+    return true;
   }
   take(frame, view, *fit, ball, true);
   return true;

@@ -20,6 +20,8 @@ struct KnownBall {
   double visible = 0, contrast = 0;
   double usual_contrast = 0;      // while all of it is seen; 0: not known
   double time = 0, fit_time = 0;  // s, own row's: last seen, last fitted
+  Vec2 disputed = Vec2::Zero();   // px, where fits say it is though its picture has not changed; and how many in a row
+  int insists = 0;
   bool moving = false;
   bool seen = false, fresh = false;  // in this frame
   bool lost = false;                 // out of sight for longer than a frame before it was seen again
