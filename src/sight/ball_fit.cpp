@@ -12,8 +12,9 @@ namespace baizetrace::sight {
 
 namespace {
 
-constexpr int kSectors = 32;             // of the outline, for what is visible of it
-constexpr double kRadiusSlack = 0.08;    // px, how far an outline may seem larger or smaller than it is
+constexpr int kSectors = 32;  // of the outline, for what is visible of it
+constexpr double kRadiusSlack = 0.08,
+                 kRadiusSlackMoving = 0.04;  // px, how far an outline may seem larger or smaller than it is
 constexpr double kHopeless = 0.6;        // of the outline asked for, once the whole ball was fitted: not worth the rest
 constexpr double kNoiseCorrelation = 4;  // compression smears noise over neighbouring pixels: fewer independent ones
 constexpr double kShadingError = 0.3;    // px, how far shading and shadow, which are not modelled to the letter, pull a
@@ -60,7 +61,7 @@ void add_plane(Plane& plane, const Geometry& g, const Vec2& smear, double radius
   const Eigen::Index n = plane.count();
   if (n < kFewest) return;
   const double blur = std::hypot(plane.blur, stage.wider);
-  const auto narrow = static_cast<float>(blur), grown = static_cast<float>(plane.shift + radius_off);
+  const auto narrow = static_cast<float>(blur), grown = static_cast<float>(radius_off);
   fill_basis(g, plane, narrow, grown, smear, s.A);
   auto& A = s.A;
   const bool whole = place && stage.whole;
@@ -125,7 +126,7 @@ void add_plane(Plane& plane, const Geometry& g, const Vec2& smear, double radius
   s.sizes.clear();
   for (Eigen::Index i = 0; i < n; i += kEvery) s.sizes.push_back(std::abs(plane.residual[i]));
   plane.scale = 1.4826 * static_cast<double>(median(s.sizes));
-  if (!plane.chroma) plane.shift = gamma_shift(plane, blur);
+  if (!plane.chroma) set_levels(plane);
   if (stage.wider == 0) {
     const auto cut = static_cast<float>(5.0 * std::max(plane.noise, plane.scale));
     plane.weight = (1.0F - (plane.residual / cut).square()).max(0.0F).square().max(1e-4F);
@@ -144,8 +145,7 @@ OutlineSeen outline_seen(const std::array<Plane, 3>& planes, const Geometry& g, 
   for (const Plane& plane : planes) {
     const double noise = std::max(plane.noise, 0.5 * plane.scale);
     if (plane.count() < 12) continue;
-    fill_model(g, plane, static_cast<float>(plane.blur), static_cast<float>(plane.shift + radius_off), smear,
-               Vec2::Zero(), model);
+    fill_model(g, plane, static_cast<float>(plane.blur), static_cast<float>(radius_off), smear, Vec2::Zero(), model);
     const float cloth_gain = plane.solution[kGainTerm];
     for (Eigen::Index i = 0; i < plane.count(); ++i) {
       const Vec2 v = Vec2(static_cast<double>(plane.x[i]), static_cast<double>(plane.y[i])) - g.ellipse.centre;
@@ -185,6 +185,7 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   if (planes[0].count() < 30) return std::nullopt;
 
   const bool with_smear = options.moving;
+  const double slack = with_smear ? kRadiusSlackMoving : kRadiusSlack;
   std::vector<Stage> stages;
   if (options.search > kSearchFarOff) stages.push_back(kFarOff);
   if (options.search > kSearchOff) stages.push_back(kOff);
@@ -235,8 +236,8 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
           P(k, k) += 1.0 / (kShadingError * kShadingError);
           q[k] += (anchor[k] - g.centre[k]) / (kShadingError * kShadingError);
         }
-      P(4, 4) += 1.0 / (kRadiusSlack * kRadiusSlack);
-      q[4] -= radius_off / (kRadiusSlack * kRadiusSlack);
+      P(4, 4) += 1.0 / (slack * slack);
+      q[4] -= radius_off / (slack * slack);
       P.diagonal().array() += 1e-9;
       const PlaceVector step = P.partialPivLu().solve(q);
       const double limit = std::max(1.0, stage.wider);
@@ -285,7 +286,7 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
     P(2, 2) += 1.0 / (options.smear_sd * options.smear_sd);
     P(3, 3) += 1.0 / (options.smear_sd * options.smear_sd);
   }
-  P(4, 4) += 1.0 / (kRadiusSlack * kRadiusSlack);
+  P(4, 4) += 1.0 / (slack * slack);
   P.diagonal().array() += 1e-9;
   P(0, 0) += 1.0 / (kShadingError * kShadingError);
   P(1, 1) += 1.0 / (kShadingError * kShadingError);

@@ -7,8 +7,6 @@ namespace baizetrace::sight {
 
 namespace {
 
-constexpr double kGamma = 2.2;  // light mixes at the edge before the camera's gamma bends it
-
 // The blur's kernel: 15/16 (1 - u^2)^2 over |u| < 1, as wide as a normal one of the same standard deviation. Its sum is
 // a polynomial, so that the compiler does several pixels at once.
 constexpr float kKernelReach = 2.6457513F;  // standard deviations: sqrt(7)
@@ -64,6 +62,21 @@ struct Terms {
   t.ny = gy * flat * t.density;
   return t;
 }
+
+// Coded share of the ball's level where it covers the share `a` of a pixel's light: gamma 2, near enough to what
+// cameras use (2.2) and a square root.
+struct Mixing {
+  float b2 = 0, d2 = 0, b = 0, per = 0;
+
+  explicit Mixing(const Plane& p) {
+    if (p.ball_level <= 0) return;
+    b = p.cloth_level;
+    b2 = b * b;
+    d2 = p.ball_level * p.ball_level - b2;
+    per = 1 / (p.ball_level - b);
+  }
+  [[nodiscard]] bool any() const { return per != 0; }
+};
 
 float time_of(int i, int times) {
   return times > 1 ? (static_cast<float>(i) + 0.5F) / static_cast<float>(times) - 0.5F : 0.0F;
@@ -150,6 +163,19 @@ __attribute__((target_clones("avx2", "default"))) void fill_basis(const Geometry
       c[20][j] += a;
     }
   }
+  const Mixing m(p);
+  if (!m.any()) return;
+#pragma GCC ivdep
+  for (int j = 0; j < n; ++j) {
+    const float a = c[20][j];
+    const float level = std::sqrt(m.b2 + a * m.d2);
+    const float coded = (level - m.b) * m.per, slope = 0.5F * m.d2 * m.per / level;
+    const float ball = (coded + 1e-6F) / (a + 1e-6F), cloth = (1.0F - coded + 1e-6F) / (1.0F - a + 1e-6F);
+    for (int k = 0; k < kInside; ++k) c[k][j] *= ball;
+    for (int k = kInside; k < kLinear; ++k) c[k][j] *= cloth;
+    for (int k = kEdge; k < kEdge + kPlace; ++k) c[k][j] *= slope;
+    c[20][j] = coded;
+  }
 }
 
 __attribute__((target_clones("avx2", "default"))) void fill_model(const Geometry& g, const Plane& p, float blur,
@@ -158,12 +184,15 @@ __attribute__((target_clones("avx2", "default"))) void fill_model(const Geometry
   const auto n = static_cast<int>(p.count());
   const int times = sub_times(smear, static_cast<double>(blur));
   model.setZero(n);
+  Eigen::ArrayXf cloth_part = Eigen::ArrayXf::Zero(n), cover = Eigen::ArrayXf::Zero(n);
   const Shape s(g, blur, grown);
   const float one = 1.0F / static_cast<float>(times);
   const float* __restrict px = p.x.data();
   const float* __restrict py = p.y.data();
   const float* __restrict bare = p.bare.data();
   float* __restrict to = model.data();
+  float* __restrict under = cloth_part.data();
+  float* __restrict share = cover.data();
   std::array<float, kLinear> w;
   for (int k = 0; k < kLinear; ++k) w[static_cast<std::size_t>(k)] = one * p.solution[k];
   for (int i = 0; i < times; ++i) {
@@ -178,8 +207,20 @@ __attribute__((target_clones("avx2", "default"))) void fill_model(const Geometry
       const float ball = w[0] + w[1] * e.X + w[2] * e.Y + w[3] * e.Z + w[4] * (e.X * e.X - e.Y * e.Y) +
                          w[5] * e.X * e.Y + w[6] * e.X * e.Z + w[7] * e.Y * e.Z + w[8] * e.z2 + w[9] * e.mirror;
       const float cloth = w[10] + e.hidden * (w[11] + w[12] * e.wx + w[13] * e.wy + w[14] * e.hidden);
-      to[j] += e.cover * ball + e.out * bare[j] * cloth;
+      to[j] += e.cover * ball;
+      under[j] += e.out * bare[j] * cloth;
+      share[j] += e.cover * one;
     }
+  }
+  const Mixing m(p);
+  if (!m.any()) {
+    model += cloth_part;
+    return;
+  }
+#pragma GCC ivdep
+  for (int j = 0; j < n; ++j) {
+    const float a = share[j], coded = (std::sqrt(m.b2 + a * m.d2) - m.b) * m.per;
+    to[j] = to[j] * (coded + 1e-6F) / (a + 1e-6F) + under[j] * (1.0F - coded + 1e-6F) / (1.0F - a + 1e-6F);
   }
 }
 
@@ -232,21 +273,17 @@ __attribute__((target_clones("avx2", "default"))) void normal_matrix(const Eigen
   N.triangularView<Eigen::StrictlyLower>() = N.transpose();
 }
 
-// Half coverage of the edge is not half way between the coded levels: how far outwards half way lies, px.
-double gamma_shift(const Plane& plane, double blur) {
-  // Levels either side at the outline, averaged around: the basis functions' means there.
-  const double f = static_cast<double>(plane.solution[0]) / 219;
-  const double bare = static_cast<double>(plane.bare.mean());
-  constexpr double kHiddenThere = 0.354, kSquareThere = 0.125;  // 2^-1.5, 2^-3: a radius from the contact point
-  const double shade = static_cast<double>(plane.solution[kGainTerm]) +
-                       kHiddenThere * static_cast<double>(plane.solution[kGainTerm + 1]) +
-                       kSquareThere * static_cast<double>(plane.solution[kGainTerm + 4]);
-  const double b = std::clamp(bare * shade / 219, 0.01, 1.0), inside = std::clamp(f, 0.01, 1.0);
-  if (std::abs(inside - b) < 0.02) return 0;
-  const double middle = std::pow(0.5 * (inside + b), kGamma);
-  const double share = (middle - std::pow(b, kGamma)) / (std::pow(inside, kGamma) - std::pow(b, kGamma));
-  // Normal quantile near its middle: (share - 1/2) sqrt(2 pi), good to 3 % where it is needed.
-  return std::clamp((0.5 - share) * std::sqrt(2 * kPi), -0.8, 0.8) * blur;
+void set_levels(Plane& plane) {
+  // Averaged around the outline: the basis functions' means there.
+  constexpr float kHiddenThere = 0.354F, kSquareThere = 0.125F;  // 2^-1.5, 2^-3: a radius from the contact point
+  // The camera's curve is linear near black and a power of about 0.45 of the light above (ITU-R BT.709-6, item 1.2;
+  // IEC 61966-2-1): in all nearly the root of the light, less this.
+  constexpr float kToe = 0.08F, kWhite = 219, kTooAlike = 0.02F;
+  const float shade = plane.solution[kGainTerm] + kHiddenThere * plane.solution[kGainTerm + 1] +
+                      kSquareThere * plane.solution[kGainTerm + 4];
+  plane.cloth_level = std::clamp(plane.bare.mean() * shade / kWhite, 0.0F, 1.0F) + kToe;
+  plane.ball_level = std::clamp(plane.solution[0] / kWhite, 0.0F, 1.0F) + kToe;
+  if (std::abs(plane.ball_level - plane.cloth_level) < kTooAlike) plane.cloth_level = plane.ball_level = 0;
 }
 
 }  // namespace baizetrace::sight

@@ -32,7 +32,9 @@ struct Plane {
   double noise = 1;
   double blur = 0.7;
   bool chroma = false;
-  double shift = 0;  // px, by which the gamma moves this plane's edge outwards
+  // Levels either side of the outline, shares of white; both 0: not known yet. Light mixes before the camera's gamma
+  // bends it: at the edge, and all along a smear.
+  float ball_level = 0, cloth_level = 0;
   Eigen::VectorXf solution = Eigen::VectorXf::Zero(kLinear);
   double scale = 1;  // robust scatter, levels
 
@@ -64,7 +66,7 @@ void fill_model(const Geometry& g, const Plane& p, float blur, float grown, cons
 // N = A^T A of the first `columns` columns, all of it.
 void normal_matrix(const Eigen::MatrixXf& A, int columns, Eigen::MatrixXf& N);
 
-// Half coverage of the edge is not half way between the coded levels: how far outwards half way lies, px.
-[[nodiscard]] double gamma_shift(const Plane& plane, double blur);
+// The levels either side of a luma plane's outline, from its solution.
+void set_levels(Plane& plane);
 
 }  // namespace baizetrace::sight
