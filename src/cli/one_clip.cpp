@@ -18,8 +18,8 @@
 namespace baizetrace::cli {
 namespace {
 
-constexpr double kCheckFor = 2;   // s of the clip that a given rig is checked against
-constexpr int kCheckSamples = 9;  // pictures of that time
+constexpr double kCheckFor = 1.5;  // s of the clip that a given rig is checked on
+constexpr int kCheckSamples = 5;
 
 // An episode and the picture taken when it was over.
 struct Seen {
@@ -65,6 +65,7 @@ Result<cv::Mat> check_rig(const Ground& g, const MeasureOptions& o, const std::s
   camera::SceneOptions look;
   look.look_at = kCheckFor;
   look.samples = kCheckSamples;
+  look.moments = 0;  // the balls are not asked
   const auto scene = camera::gather_scene(*clip, look);
   if (!scene) return pass_on(scene);
   const camera::Recheck now = camera::recheck(*scene, out.rig, g.spec, g.balls);
