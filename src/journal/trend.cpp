@@ -6,18 +6,6 @@
 #include "journal/journal.hpp"
 
 namespace baizetrace::journal {
-namespace {
-
-// Two-sided 95 % quantiles of Student's t by degrees of freedom (published tables); the normal's beyond.
-double student(int df) {
-  static constexpr double kT[] = {12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228,
-                                  2.201,  2.179, 2.160, 2.145, 2.131, 2.120, 2.110, 2.101, 2.093, 2.086};
-  if (df < 1) return kT[0];
-  return df <= static_cast<int>(std::size(kT)) ? kT[df - 1] : practice::kNinetyFive;
-}
-
-}  // namespace
-
 Result<Trend> Journal::trend(const Filter& filter) const {
   const auto rows = attempts(filter);
   if (!rows) return pass_on(rows);
@@ -58,7 +46,8 @@ Result<Trend> Journal::trend(const Filter& filter) const {
   // Of one setup alone: tiring from another shot would be read as tiring from this one.
   if (!filter.setup.empty() && static_cast<int>(slopes.size()) >= kFewestEvenings) {
     out.tiring = practice::mean_sd(slopes);
-    const double half = student(out.tiring->n - 1) * out.tiring->sd / std::sqrt(static_cast<double>(out.tiring->n));
+    const double half = practice::student(practice::kNinetyFive, out.tiring->n - 1.0) * out.tiring->sd /
+                        std::sqrt(static_cast<double>(out.tiring->n));
     out.tiring_interval = practice::Interval{out.tiring->mean - half, out.tiring->mean + half};
   }
   int pots[2] = {0, 0}, of[2] = {0, 0};

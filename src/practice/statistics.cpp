@@ -15,6 +15,13 @@ Interval wilson(int k, int n, double z) {
   return {std::max(0.0, middle - half), std::min(1.0, middle + half)};
 }
 
+double student(double z, double df) {
+  const double z2 = z * z, z3 = z2 * z, z5 = z3 * z2, z7 = z5 * z2, z9 = z7 * z2;
+  return z + (z3 + z) / (4 * df) + (5 * z5 + 16 * z3 + 3 * z) / (96 * df * df) +
+         (3 * z7 + 19 * z5 + 17 * z3 - 15 * z) / (384 * df * df * df) +
+         (79 * z9 + 776 * z7 + 1482 * z5 - 1920 * z3 - 945 * z) / (92160 * df * df * df * df);
+}
+
 double median(std::vector<double> v) {
   if (v.empty()) return std::numeric_limits<double>::quiet_NaN();
   const std::size_t half = v.size() / 2;
@@ -90,7 +97,8 @@ std::optional<Separation> what_separates(std::span<const Quantity> quantities) {
   for (const Quantity* q : enough) {
     const MeanSd hits = mean_sd(q->hits), misses = mean_sd(q->misses);
     const auto effect = hedges(hits, misses);
-    if (!effect || std::abs(effect->g) < kLargeEffect || std::abs(effect->g) < z * effect->u) continue;
+    if (!effect || std::abs(effect->g) < kLargeEffect) continue;
+    if (std::abs(effect->g) < student(z, hits.n + misses.n - 2.0) * effect->u) continue;
     if (!best || std::abs(effect->g) > std::abs(best->effect.g)) best = Separation{q->name, hits, misses, *effect};
   }
   return best;

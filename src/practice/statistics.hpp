@@ -20,6 +20,10 @@ struct Interval {
 // Score interval of a proportion (Wilson 1927, J. Am. Stat. Assoc. 22:209). n = 0: nothing is known, 0 to 1.
 [[nodiscard]] Interval wilson(int successes, int n, double z = kNinetyFive);
 
+// Quantile of Student's t with `df` degrees of freedom that belongs to the normal quantile `z` (Abramowitz & Stegun
+// 1964, 26.7.5). Good to 0.5 % from 3 degrees of freedom on at 95 %.
+[[nodiscard]] double student(double z, double df);
+
 [[nodiscard]] double median(std::vector<double> values);  // NaN when empty
 struct MeanSd {
   int n = 0;
