@@ -29,6 +29,29 @@ constexpr double kNudged = 0.0010;      // m: a smaller shift of a resting ball 
 constexpr double kBefore = 1.0;         // s of frames kept before the first motion seen
 constexpr std::size_t kAfterRest = 12;  // sightings kept of a stay that ends a motion
 
+// Whether two sightings are of something that lies still.
+bool at_rest_between(const Sighting& a, const Sighting& b) {
+  constexpr double kStill = 0.05;  // m/s
+  const double sd = std::sqrt(0.5 * (a.covariance + b.covariance).trace());
+  return (b.at - a.at).norm() < kStill * std::max(0.0, b.time - a.time) + 3 * sd;
+}
+
+// A ball that is hidden while it is struck may be looked for in the wrong place: a first sighting from which it would
+// have to come back a long way is not its own.
+void drop_false_start(BallTrack& t) {
+  constexpr double kFarOff = 0.06;                    // m
+  constexpr double kLonger = 1.5, kByAtLeast = 0.40;  // of the way without it; m
+  if (!t.before) return;
+  for (int tries = 0; tries < 3; ++tries) {
+    const auto first = std::find_if(t.seen.begin(), t.seen.end(),
+                                    [&](const Sighting& s) { return (s.at - t.before->at).norm() > kFarOff; });
+    if (first == t.seen.end() || first + 1 == t.seen.end()) return;
+    const double way = (first->at - t.before->at).norm() + ((first + 1)->at - first->at).norm();
+    if (way < kLonger * ((first + 1)->at - t.before->at).norm() + kByAtLeast) return;
+    t.seen.erase(first);
+  }
+}
+
 }  // namespace
 
 struct Tracker::State {
@@ -171,6 +194,19 @@ void Tracker::State::take_resting(Followed& b, const Sighting& s) {
   }
   b.at = s.at;
   b.seen_at = s.time;
+  // What lies still far from the place is no ball that has just set off: another one, taken for it while it is hidden.
+  constexpr double kFarOff = 0.06;  // m: nothing comes so far and stops within a few frames
+  if (n == 2 && (b.off[0].at - b.stay.mean()).norm() > kFarOff && at_rest_between(b.off[0], b.off[1])) {
+    for (const Sighting& o : b.off) {
+      cluster(o, false);
+      strays.push_back(o);
+      std::erase_if(b.recent, [&](const Sighting& r) { return r.time == o.time; });
+    }
+    b.off.clear();
+    b.at = b.stay.mean();
+    b.velocity.setZero();
+    return;
+  }
   // Two in a row well away from the place, or three anywhere off it.
   constexpr double kWellAway = 0.02;  // m
   const bool away = n >= 2 && (b.off[n - 1].at - b.stay.mean()).norm() > kWellAway &&
@@ -442,6 +478,7 @@ std::optional<Episode> Tracker::State::close(bool cut) {
     if (t.moved) t.seen = b.seen;
     std::stable_sort(t.seen.begin(), t.seen.end(),
                      [](const Sighting& x, const Sighting& y) { return x.time < y.time; });
+    drop_false_start(t);
     e.balls.push_back(std::move(t));
   }
   std::erase_if(balls, [&](const Followed& b) { return b.kind >= set.kinds.size(); });

@@ -49,7 +49,34 @@ bool runs_freely(const Found& cue, const Chain& chain, const Episode& episode, c
   for (const Seen& s : chain.seen)
     on_the_way +=
         s.trusted && s.time > begins && s.time < ends && (s.at - from).norm() > kAway && (s.at - to).norm() > kAway;
+  // A long run that was seen nearly all along needs no such proof: it may turn back beside where it began.
+  constexpr int kManySeen = 15;
+  constexpr double kNearlyAll = 0.8;
+  if (seen >= kManySeen && seen >= kNearlyAll * frames) return true;
   return (to - from).norm() < 2 * kAway || on_the_way >= kFewestOnTheWay;
+}
+
+// Whether the cue ball sent another ball off: that one ran freely and fast from where it lay, and began when the cue
+// ball came there. No hand does that, however badly the cue ball itself was followed.
+bool sent_a_ball(const Found& cue, const Episode& episode, const std::vector<Found>& found) {
+  constexpr double kFast = 0.30;   // m/s
+  constexpr int kWellSeen = 8;     // sightings that its free motion explains
+  constexpr double kReach = 0.13;  // m between the centres: a frame before or after the contact
+  constexpr double kFrame = 0.05;  // s
+  for (const Found& f : found) {
+    if (f.chain.ball == "white" || f.trusted < kWellSeen || f.trusted < kLeastTrusted * f.moving) continue;
+    const ChainLeg& first = f.chain.legs[0];
+    if (first.leg.v.norm() < kFast) continue;
+    if (first.touch.kind == Touch::Kind::ball && first.touch.ball == "white") return true;
+    for (const BallTrack& b : episode.balls) {
+      if (b.ball != cue.chain.ball) continue;
+      for (const Sighting& s : b.seen)
+        if (std::abs(s.time - first.leg.t) < kFrame && (s.at - first.leg.p).norm() < kReach &&
+            (!b.before || (s.at - b.before->at).norm() > kAway))
+          return true;
+    }
+  }
+  return false;
 }
 
 }  // namespace
@@ -80,16 +107,22 @@ void judge(EpisodePaths& out, const Episode& episode, const std::vector<Found>& 
     const double end = k + 1 < chain.legs.size() ? chain.legs[k + 1].leg.t : chain.legs[k].leg.rests(problem.cloth);
     run += (chain.legs[k].leg.at(end, problem.cloth) - chain.legs[k].leg.p).norm();
   }
-  const bool vanished = !chain.rest && !cue->pocket;
+  // A path that could not be followed to its end is no ball that was taken: it was seen to lie somewhere afterwards,
+  // and not where it had lain before, where a hand puts it.
+  constexpr double kPutBack = 0.05;  // m
+  const bool lies = std::any_of(episode.balls.begin(), episode.balls.end(), [&](const BallTrack& b) {
+    return b.ball == "white" && b.after && (!b.before || (b.after->at - b.before->at).norm() > kPutBack);
+  });
+  const bool vanished = !chain.rest && !cue->pocket && !lies;
   if (!chain.start) {
     out.why_not = "the cue ball was not at rest before it moved";
   } else if (first.touch.kind == Touch::Kind::ball) {
     out.why_not = "the cue ball was moved by another ball";
   } else if (first_other < first.leg.t - kSameTime) {
     out.why_not = "another ball moved before the cue ball";
-  } else if (!runs_freely(*cue, chain, episode, problem)) {
+  } else if (!runs_freely(*cue, chain, episode, problem) && !sent_a_ball(*cue, episode, found)) {
     out.why_not = "moved by hand: the cue ball did not run freely";
-  } else if (first.leg.v.norm() < kSlowestStrike || run < kShortestRun) {
+  } else if ((first.leg.v.norm() < kSlowestStrike || run < kShortestRun) && !sent_a_ball(*cue, episode, found)) {
     out.why_not = "nudged";
   } else {
     out.struck = true;

@@ -36,6 +36,7 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
     if (t.before) a.before[t.ball] = place_of(*t.before, options);
     if (t.after) a.after[t.ball] = place_of(*t.after, options);
   }
+  if (a.ended == Ended::hand) a.after.erase(balls.kinds[0].name);  // where a hand has put it since is no rest
   double last = paths.strike_time;
   bool all_known = a.ended == Ended::rest;
   for (const BallPath& p : paths.balls) {

@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "practice/statistics.hpp"
+#include "practice/stop.hpp"
 #include "report/names.hpp"
 #include "report/picture.hpp"
 
@@ -53,6 +55,7 @@ Plan attempt_plan(const practice::Attempt& a, const table::Table& table, const p
     p.rows = path.rows;
     p.contacts = path.contacts;
     p.rest = path.rest;
+    if (name == "white" && !p.rest && a.rest_extrapolated) p.rest = a.rest_extrapolated, p.hollow_rest = true;
     plan.paths.push_back(std::move(p));
   };
   if (const auto white = a.balls.find("white"); white != a.balls.end()) add(white->first, white->second);
@@ -78,33 +81,47 @@ Plan attempt_plan(const practice::Attempt& a, const table::Table& table, const p
   return plan;
 }
 
-Plan session_plan(const practice::Session& session, const table::Table& table, const practice::Setup* setup) {
+Plan session_plan(const practice::Session& session, const table::Table& table, const practice::Setup* setup,
+                  int group) {
+  std::vector<const practice::Attempt*> of;
+  for (const practice::Attempt& a : session.attempts)
+    if (group == 0 || a.group == group) of.push_back(&a);
   Plan plan;
   plan.title = "All attempts";
   plan.table = table;
   plan.zone = zone_of(setup);
-  plan.description = fmt::format("Plan of the table with the white's paths of {} attempts.", session.attempts.size());
-  if (session.attempts.empty()) return plan;
-  for (const auto& [name, place] : session.attempts.front().before)
-    plan.balls.push_back({name, place.at, kRadius, false});
+  plan.description = fmt::format("Plan of the table with the white's paths of {} attempts.", of.size());
+  if (of.empty()) return plan;
+  for (const auto& [name, place] : of.front()->before) plan.balls.push_back({name, place.at, kRadius, false});
   bool said_made = false, said_missed = false;
-  for (const practice::Attempt& a : session.attempts) {
+  std::vector<Vec2> places;
+  for (const practice::Attempt* one : of) {
+    const practice::Attempt& a = *one;
     const auto white = a.balls.find("white");
     if (white == a.balls.end()) continue;
     PlanPath p;
     p.one_of_many = true;
-    p.missed = a.pot_made.has_value() && !*a.pot_made;
+    const auto hit = practice::is_hit(a);
+    p.missed = hit ? !*hit : a.pot_made.has_value() && !*a.pot_made;
     p.rows = white->second.rows;
     p.rest = white->second.rest;
-    if (session.attempts.size() <= kMostMarked) p.mark = fmt::format("{}", a.number);
+    if (const auto rest = practice::rest_of(a)) {
+      places.push_back(rest->place.at);
+      if (rest->extrapolated) p.rest = rest->place, p.hollow_rest = true;
+    }
+    if (of.size() <= kMostMarked) p.mark = fmt::format("{}", a.number);
     bool& said = p.missed ? said_missed : said_made;
     if (!said)
-      p.words = p.missed                 ? "white, measured: shot not made, ends in a cross"
-                : a.pot_made.has_value() ? "white, measured: shot made"
-                                         : "white, measured";
+      p.words = p.missed            ? "white, measured: goal not met, broken, ends in a cross"
+                : a.pot_made || hit ? "white, measured: goal met, unbroken, ends in a ring"
+                                    : "white, measured";
     said = true;
     plan.paths.push_back(std::move(p));
   }
+  constexpr int kFewest = 4;  // resting places: an ellipse of fewer says more than is known
+  if (const auto s = practice::spread_about(places, Vec2::Zero()); s && s->n >= kFewest)
+    plan.spread = PlanSpread{s->mean, s->major, s->minor, s->heading,
+                             "where the white stops: mean, ellipses of 1 and 2 standard deviations"};
   return plan;
 }
 

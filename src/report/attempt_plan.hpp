@@ -12,10 +12,10 @@ namespace baizetrace::report {
 [[nodiscard]] Plan attempt_plan(const practice::Attempt& attempt, const table::Table& table,
                                 const practice::Setup* setup);
 
-// All attempts' white paths, thin, with their numbers at the resting places (up to 24 attempts); where the shot was not
-// made the path is broken and ends in a cross.
+// All attempts' white paths of a group (0: of all), thin, with their numbers at the resting places (up to 24 attempts);
+// where the shot was not made the path is broken and ends in a cross.
 [[nodiscard]] Plan session_plan(const practice::Session& session, const table::Table& table,
-                                const practice::Setup* setup);
+                                const practice::Setup* setup, int group = 0);
 
 // "predicted: " and what it was made with.
 [[nodiscard]] std::string prediction_words(const practice::Attempt& attempt);

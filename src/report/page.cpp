@@ -12,7 +12,9 @@
 #include "report/html.hpp"
 #include "report/names.hpp"
 #include "report/page_attempt.hpp"
+#include "report/page_group.hpp"
 #include "report/plan.hpp"
+#include "report/session_words.hpp"
 #include "report/words.hpp"
 
 namespace baizetrace::report {
@@ -65,8 +67,12 @@ std::string accuracy_list(const practice::Session& s) {
   const auto item = [&](const char* name, const std::string& html) {
     out += fmt::format("<div><dt>{}</dt><dd>{}</dd></div>\n", name, html);
   };
-  item("recording", fmt::format("{}, {} x {}, {} frames, {:.1f} s", escape_xml(s.clip.file), s.clip.width,
-                                s.clip.height, s.clip.frames, s.clip.duration));
+  const auto recording = [&](const practice::ClipInfo& c) {
+    item("recording",
+         fmt::format("{}, {} x {}, {} frames, {:.1f} s", escape_xml(c.file), c.width, c.height, c.frames, c.duration));
+  };
+  recording(s.clip);
+  for (const practice::ClipInfo& c : s.more_clips) recording(c);
   item("measured",
        s.complete ? "to the end"
                   : fmt::format("up to {:.1f} s only: the recording is cut short or damaged there", s.measured_until));
@@ -99,18 +105,22 @@ std::string accuracy_list(const practice::Session& s) {
   return out;
 }
 
-std::string attempts_table(const PageInput& in, const WordsOptions& options) {
-  HtmlTable t;
-  t.caption = "Attempts";
-  t.heads = {"no.", "what came of it", "m/s", "white off its mark, mm"};
-  for (const practice::Attempt& a : in.session.attempts) {
-    const auto mark = a.placing_error.find("white");
-    t.rows.push_back({fmt::format("<a href=\"#attempt-{0}\">{0}</a>", a.number),
-                      escape_xml(words_of(a, in.table, options).verdict),
-                      a.strike ? fmt::format("{:.2f}", a.strike->speed) : "–",
-                      mark == a.placing_error.end() ? "–" : fmt::format("{:.1f}", 1000 * mark->second.norm())});
-  }
-  return t.html();
+// Sessions made before there were groups, and invented ones: all attempts are one group.
+std::vector<practice::GroupSummary> summaries_of(const PageInput& in) {
+  std::vector<practice::GroupSummary> out;
+  for (std::size_t k = 0; k < in.session.groups.size(); ++k)
+    out.push_back(practice::summarise(in.session, in.session.groups[k].number,
+                                      k < in.setup_of_group.size() ? in.setup_of_group[k] : in.setup));
+  if (out.empty()) out.push_back(practice::summarise(in.session, 0, in.setup));
+  return out;
+}
+
+std::string not_complete(const practice::Session& s) {
+  const auto cut = std::count_if(s.attempts.begin(), s.attempts.end(),
+                                 [](const practice::Attempt& a) { return a.ended == practice::Ended::clip; });
+  std::string out = cut > 0 ? "The last was cut off by the end of the recording. " : "";
+  if (!s.complete) out += fmt::format("Measured up to {:.1f} s only.", s.measured_until);
+  return out;
 }
 
 std::string head(const std::string& title) {
@@ -132,8 +142,14 @@ std::string report_page(const PageInput& in) {
   options.ball_radius = in.ball_radius;
   options.setup = in.setup;
   const practice::Session& s = in.session;
-  const SessionWords words = words_of(s, in.table, options);
+  SessionWords words = words_of(s, in.table, options);
   const bool alone = s.attempts.size() == 1;
+  std::vector<practice::GroupSummary> groups;
+  if (!s.attempts.empty()) groups = summaries_of(in);
+  if (!alone && groups.size() == 1) {
+    const GroupWords said = group_words(groups[0]);
+    words = {said.verdict, said.lead + (said.lead.empty() ? "" : " ") + not_complete(s)};
+  }
 
   // Everything but the pictures first: they take what room is left.
   std::string top = "<body>\n<a class=\"skip\" href=\"#main\">To the attempts</a>\n<header>\n";
@@ -147,13 +163,8 @@ std::string report_page(const PageInput& in) {
   bottom +=
       fmt::format("<script>{}</script>\n<script>{}</script>\n</body>\n</html>\n", chart_js().text, page_js().text);
   std::string middle;
-  if (!alone && !s.attempts.empty()) {
-    Plan plan = session_plan(s, in.table, in.setup);
-    plan.standalone = false;
-    plan.table_by_reference = true;
-    middle = "<div class=\"pair\"><figure class=\"plan\">" + plan_svg(plan) + "</figure>\n<div>" +
-             attempts_table(in, options) + "</div></div>\n";
-  }
+  if (!alone)
+    for (const practice::GroupSummary& g : groups) middle += group_section(in, g, groups.size() > 1);
   std::size_t taken = top.size() + middle.size() + bottom.size() + kSpare;
   std::vector<std::string> sections;
   for (const practice::Attempt& a : s.attempts) {

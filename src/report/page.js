@@ -55,6 +55,39 @@
     box.append(table);
   }
 
+  // Distance from the mark: a ring for a hit, a cross for a miss, a broken line at the median.
+  function drawDistance(figure) {
+    if (charts.has(figure)) charts.get(figure).destroy();
+    const d = data(figure);
+    const [ink, soft, rule, real, guess] = ['--ink', '--soft', '--rule', '--real', '--guess'].map(colour);
+    const part = (label, hit, pointStyle, tone) => ({
+      label, data: d.rows.filter((r) => r[2] === hit).map(([x, y]) => ({x, y})), borderColor: tone,
+      backgroundColor: 'transparent', pointStyle, pointRadius: 6, borderWidth: 2.5, showLine: false,
+    });
+    const ends = [d.rows[0][0], d.rows[d.rows.length - 1][0]];
+    const whole = (value) => (Number.isInteger(value) ? value : '');
+    charts.set(figure, new Chart(figure.querySelector('canvas'), {
+      type: 'scatter',
+      data: {datasets: [
+        part('goal met', 1, 'circle', real), part('not met', 0, 'crossRot', guess),
+        {label: 'half lie below', data: ends.map((x) => ({x, y: d.median})), borderColor: soft, borderDash: [8, 6],
+         borderWidth: 2, pointRadius: 0, pointStyle: 'line', showLine: true},
+      ]},
+      options: {
+        animation: false, responsive: true, maintainAspectRatio: false,
+        scales: {
+          x: {type: 'linear', min: ends[0] - 0.5, max: ends[1] + 0.5, title: {display: true, text: 'attempt', color: ink},
+              ticks: {color: soft, callback: whole}, grid: {color: rule}},
+          y: {min: 0, title: {display: true, text: 'cm from the mark', color: ink}, ticks: {color: soft},
+              grid: {color: rule}},
+        },
+        plugins: {legend: {labels: {color: ink, usePointStyle: true}}},
+      },
+    }));
+  }
+  const distances = [...document.querySelectorAll('figure.distance')];
+  for (const figure of distances) drawDistance(figure);
+
   const seen = new IntersectionObserver((entries) => {
     for (const e of entries) {
       if (!e.isIntersecting || charts.has(e.target)) continue;
@@ -70,7 +103,7 @@
     figure.querySelector('details').addEventListener('toggle', () => numbers(figure));
   }
   matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => {
-    for (const figure of charts.keys()) draw(figure);
+    for (const figure of [...charts.keys()]) (distances.includes(figure) ? drawDistance : draw)(figure);
   });
   addEventListener('beforeprint', () => {
     for (const figure of figures) if (!charts.has(figure)) draw(figure);

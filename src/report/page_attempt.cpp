@@ -154,6 +154,18 @@ std::string score_list(const practice::Attempt& a) {
   return t.html();
 }
 
+std::string follow_on_words(const practice::Attempt& a) {
+  if (!a.follow_on) return {};
+  std::string fell;
+  for (const practice::Potted& p : a.follow_on->potted) fell += (fell.empty() ? "" : ", ") + ball_name(p.ball);
+  std::string words = "Played on from there";
+  if (a.follow_on->next_potted)
+    words += *a.follow_on->next_potted ? ": the next ball was potted" : ": the next ball was not potted";
+  else
+    words += fell.empty() ? ": nothing potted" : ": " + fell + " potted";
+  return "<p>" + escape_xml(words) + ".</p>\n";
+}
+
 std::string numbers_of(const std::vector<SpeedPoint>& points, double from) {
   std::string s = "[";
   for (const SpeedPoint& p : points)
@@ -215,6 +227,7 @@ std::string attempt_section(const PageInput& in, const practice::Attempt& a, con
                        escape_xml(words.verdict), escape_xml(words.sentence));
     if (!picture.empty()) out += "<figure class=\"picture\">" + picture + "</figure>\n";
   }
+  out += follow_on_words(a);
   if (!words.cannot_tell.empty()) {
     out += "<div class=\"cannot\"><h3>What cannot be told</h3><ul>\n";
     for (const std::string& c : words.cannot_tell) out += "<li>" + escape_xml(c) + "</li>\n";

@@ -86,6 +86,7 @@ class Drawing {
     else
       table();
     zone();
+    spread();
     gates();
     keep_clear();
     for (const PlanBall& b : plan_.balls) ball(b.at, b.radius, b.name, b.hollow);
@@ -168,6 +169,25 @@ class Drawing {
       return arc;
     }
     return {start};
+  }
+
+  void spread() {
+    if (!plan_.spread) return;
+    const PlanSpread& s = *plan_.spread;
+    const Vec2 along = along_heading(s.heading), across = left_of(along);
+    constexpr int kCorners = 48;
+    for (const double sigmas : {1.0, 2.0}) {
+      std::vector<Vec2> outline;
+      for (int k = 0; k < kCorners; ++k) {
+        const double a = 2 * kPi * k / kCorners;
+        outline.push_back(view_(s.mean + sigmas * (s.major * std::cos(a) * along + s.minor * std::sin(a) * across)));
+      }
+      svg_.polygon(outline, "bz-spread", sigmas < 1.5 ? 0.1 * letter_ : 0.05 * letter_);
+    }
+    const Vec2 at = view_(s.mean);
+    const double arm = 0.3 * letter_;
+    svg_.line(at - Vec2(arm, 0), at + Vec2(arm, 0), "bz-spread", 0.08 * letter_);
+    svg_.line(at - Vec2(0, arm), at + Vec2(0, arm), "bz-spread", 0.08 * letter_);
   }
 
   void zone() {
@@ -397,6 +417,10 @@ class Drawing {
       entry(plan_.zone->words, [&](const Vec2& a, const Vec2& b) {
         svg_.circle(0.5 * (a + b), 0.45 * letter_, "bz-zone", 0.12 * letter_,
                     fmt::format("stroke-dasharray=\"{:.0f} {:.0f}\"", 0.2 * letter_, 0.3 * letter_));
+      });
+    if (plan_.spread)
+      entry(plan_.spread->words, [&](const Vec2& a, const Vec2& b) {
+        svg_.ellipse(0.5 * (a + b), Vec2(0.9, 0.45) * letter_, "bz-spread", 0.1 * letter_);
       });
     for (const PlanGate& g : plan_.gates)
       entry(g.words, [&](const Vec2& a, const Vec2& b) {

@@ -47,6 +47,14 @@ struct PlanZone {
   std::vector<Vec2> corners;                      // or a polygon
 };
 
+// Where many resting places spread: an ellipse about their mean.
+struct PlanSpread {
+  Vec2 mean = Vec2::Zero();
+  double major = 0, minor = 0;  // m, semi-axes of one standard deviation; two are drawn as well
+  double heading = 0;           // rad, of the major axis
+  std::string words;            // in the legend
+};
+
 // The line between two posts that was, or is to be, crossed.
 struct PlanGate {
   Vec2 a = Vec2::Zero(), b = Vec2::Zero();
@@ -61,6 +69,7 @@ struct Plan {
   std::vector<PlanBall> balls;        // at rest, as before the strike
   std::vector<PlanPath> paths;
   std::optional<PlanZone> zone;
+  std::optional<PlanSpread> spread{};
   std::vector<PlanGate> gates;
   bool landscape = false;
   bool legend = true;

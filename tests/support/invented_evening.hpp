@@ -330,7 +330,10 @@ inline std::vector<std::string> faults(const std::vector<TrueShot>& truth, const
         a = &found.sorted.attempts[k], used[k] = true;
     const std::string name = fmt::format("{} at {:.1f} s", s.what, s.time);
     if (!a) {
-      out.push_back(name + " was lost");
+      std::string near;  // what was said of that time
+      for (const std::string& w : found.why_not)
+        if (std::abs(std::atof(w.c_str()) - s.time) < 12) near += "; " + w;
+      out.push_back(name + " was lost" + near);
       continue;
     }
     std::map<std::string, std::string> potted;

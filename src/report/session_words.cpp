@@ -1,0 +1,88 @@
+#include "report/session_words.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "report/words.hpp"
+
+namespace baizetrace::report {
+namespace {
+
+constexpr int kFewestForBias = 5;    // attempts
+constexpr double kSurely = 2;        // standard uncertainties of the mean by which it must be off to be called a bias
+constexpr double kLeastBias = 0.05;  // m: less than a ball's width is no bias worth a word
+
+bool biased(const practice::MeanSd& m) {
+  return m.n >= kFewestForBias && std::abs(m.mean) > kLeastBias && std::abs(m.mean) > kSurely * m.sd / std::sqrt(m.n);
+}
+
+std::string separation_words(const practice::GroupSummary& s) {
+  if (s.separates) {
+    const practice::Separation& d = *s.separates;
+    const bool more = d.hits.mean > d.misses.mean;
+    if (d.quantity == "pace")
+      return fmt::format("Your good ones are {}: {:.2f} m/s against {:.2f}.", more ? "firmer" : "softer", d.hits.mean,
+                         d.misses.mean);
+    if (d.quantity == "direction")
+      return fmt::format("Your good ones are aimed {:.2f} degrees further {}.",
+                         std::abs(degrees(d.hits.mean - d.misses.mean)), more ? "right" : "left");
+    if (d.quantity == "side")
+      return fmt::format("Your good ones carry more {} side.", more ? "right-hand" : "left-hand");
+    if (d.quantity == "tip's height") return fmt::format("Your good ones are struck {}.", more ? "higher" : "lower");
+    return fmt::format("Your good ones differ in how the white was put down ({}): {:.1f} mm.", d.quantity.substr(13),
+                       1000 * std::abs(d.hits.mean - d.misses.mean));
+  }
+  if (s.separation_tried > 0) return "Nothing that was measured tells your good ones from the others.";
+  return {};
+}
+
+}  // namespace
+
+std::string percent(int made, int of, const practice::Interval& i) {
+  return fmt::format("{:.0f} %, {:.0f}-{:.0f}", of > 0 ? 100.0 * made / of : 0.0, 100 * i.low, 100 * i.high);
+}
+
+GroupWords group_words(const practice::GroupSummary& s) {
+  GroupWords w;
+  if (s.pots_of > 0)
+    w.verdict = fmt::format("{} played, {} in.", s.played, s.pots);
+  else if (s.judged > 0)
+    w.verdict = fmt::format("{} played, {} met the goal.", s.played, s.hits);
+  else
+    w.verdict = fmt::format("{} {}.", s.played, s.played == 1 ? "shot" : "shots");
+  const auto say = [&](const std::string& words) {
+    if (!words.empty()) w.lead += (w.lead.empty() ? "" : " ") + words;
+  };
+  if (s.pots_of > 0) {
+    std::string line = fmt::format("{} of {} in ({})", s.pots, s.pots_of, percent(s.pots, s.pots_of, s.pot_interval));
+    if (s.boxes) line += fmt::format(", {} in and on", s.boxes->both);
+    if (s.in_off > 0) line += fmt::format(", {} in-off", s.in_off);
+    say(line + ".");
+  } else if (s.judged > 0) {
+    say(fmt::format("{} of {} met the goal ({}).", s.hits, s.judged, percent(s.hits, s.judged, s.hit_interval)));
+  }
+  if (s.mark && s.rest && s.rest->n > 1)
+    say(fmt::format("Half stopped within {:.0f} cm of the mark.", 100 * s.rest->median_from_mark));
+  if (biased(s.along))
+    say(fmt::format("You run {}, by {:.0f} cm on average.", s.along.mean < 0 ? "short" : "long",
+                    100 * std::abs(s.along.mean)));
+  if (biased(s.across))
+    say(fmt::format("You stop {:.0f} cm to the {} on average.", 100 * std::abs(s.across.mean),
+                    s.across.mean > 0 ? "left" : "right"));
+  say(separation_words(s));
+  if (s.by_hand > 0) say(fmt::format("{} ended by hand.", s.by_hand));
+  if (s.white_placed > 0) say(fmt::format("Mark: {:.0f} mm.", 1000 * s.white_placed));
+
+  constexpr double kCareless = 0.003;  // m: common practice, the trade's sheet
+  if (s.white_placed > kCareless)
+    w.advice = "Put the white down more carefully: half of the placings are off by more than 3 mm.";
+  else if (biased(s.along) && (!biased(s.across) || std::abs(s.along.mean) >= std::abs(s.across.mean)))
+    w.advice = s.along.mean < 0 ? "Try it firmer." : "Try it softer.";
+  else if (biased(s.across))
+    w.advice = fmt::format("The pace is right; the white leaves its last cushion too far {}.",
+                           s.across.mean > 0 ? "left" : "right");
+  return w;
+}
+
+}  // namespace baizetrace::report
