@@ -10,6 +10,7 @@
 #include "cli/progress_line.hpp"
 #include "cli/session_file.hpp"
 #include "journal/journal.hpp"
+#include "report/session_words.hpp"
 #include "report/words.hpp"
 #include "table/ball_set.hpp"
 #include "table/table.hpp"
@@ -47,6 +48,13 @@ std::string summary_of(const practice::Session& s, const MeasureOptions& o) {
       if (a.score) out += fmt::format(" {:g} of {:g}.", a.score->points, a.score->of);
       out += "\n";
     }
+  }
+  for (std::size_t k = 0; k < s.groups.size() && s.attempts.size() > 1; ++k) {
+    const practice::GroupSummary sum =
+        practice::summarise(s, s.groups[k].number, k < setups.size() && setups[k] ? &*setups[k] : nullptr);
+    const report::GroupWords words = report::group_words(sum);
+    out += fmt::format("{} {}{}{}\n", words.verdict, words.lead, words.advice.empty() ? "" : " One thing to try: ",
+                       words.advice);
   }
   out += fmt::format("report: {}/report.html\n", o.folder);
   return out;

@@ -68,7 +68,8 @@ PotLine pot_line(const Attempt& a, const Shot& shot, const table::Table& table) 
   constexpr double kPast = 0.15;  // m: a contact with a jaw or the fall lies a little behind the mouth's line
   if (to_mouth < -kPast) return out;
   const Vec2 crossing = line->at + to_mouth * line->along;
-  out.at_mouth = std::abs((crossing - pocket->mouth_middle()).dot(mouth));
+  out.at_mouth = std::abs((crossing - pocket->mouth_middle()).dot(mouth) * approach);
+  out.half_opening = 0.5 * pocket->mouth() * std::abs(approach);
 
   if (!sent_by_white(shot)) return out;
   const auto white = a.balls.find("white");
@@ -104,7 +105,7 @@ std::string pot_note(const Attempt& a, const Shot& shot, const table::Table& tab
   const Contact* into = run_into(object->second);
   if (into && into->kind == ContactKind::ball)
     return fmt::format("ran into the {}", into->with == "white" ? "white again" : ball_name(into->with));
-  const double room = pocket ? 0.5 * pocket->mouth() - radius : 0;
+  const double room = std::max(0.0, line.half_opening - radius);
   std::string out;
   if (!into && pocket && object->second.rest) {
     const double left = std::max(0.0, pocket->to_fall(object->second.rest->at));

@@ -13,7 +13,7 @@ namespace baizetrace::practice {
 // took and would have had to take, seen along the white's way to it. Straight pots are neither; nor are plants and
 // doubles, whose object ball the white does not send by itself.
 // `at_mouth`: where the object ball's line, before it touched anything, meets the line between the jaws' nearest
-// points: its distance from the middle there, m. Absent: it touched a ball on its way, or never ran at the pocket.
+// points: how far from the middle, square to the ball's way, m. Absent: it touched a ball on its way, or never ran at the pocket.
 // `jaw`: the first jaw of that pocket that it touched, "near" or "far" as seen from where the ball lay.
 [[nodiscard]] PotLine pot_line(const Attempt& attempt, const Shot& shot, const table::Table& table);
 

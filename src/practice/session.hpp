@@ -90,7 +90,8 @@ struct Leave {
 
 // How the object ball ran at its pocket; see pot.hpp.
 struct PotLine {
-  std::optional<double> at_mouth;            // m off the middle of the mouth
+  std::optional<double> at_mouth;            // m off the middle of the mouth, square to the ball's way
+  double half_opening = 0;                   // m, half of the mouth as seen along that way; not kept in files
   std::optional<std::string> thick_or_thin;  // "thick", "thin"
   std::optional<std::string> jaw;            // "near", "far"
 };

@@ -98,7 +98,9 @@ GroupSummary summarise(const Session& session, int group, const Setup* setup) {
       headings[i] = wrap_angle(a.strike->heading - middle);
       turned.push_back(headings[i]);
     }
-    if (const auto off = a.off_group.find("white"); off != a.off_group.end()) placed.push_back(off->second.norm());
+    // The first placement is the mark itself.
+    if (const auto off = a.off_group.find("white"); i > 0 && off != a.off_group.end())
+      placed.push_back(off->second.norm());
     if (const auto white = a.balls.find("white"); white != a.balls.end()) {
       const auto cushions = motion::cushions_of(white->second);
       const auto known =

@@ -40,7 +40,7 @@ std::string separation_words(const practice::GroupSummary& s) {
 }  // namespace
 
 std::string percent(int made, int of, const practice::Interval& i) {
-  return fmt::format("{:.0f} %, {:.0f}-{:.0f}", of > 0 ? 100.0 * made / of : 0.0, 100 * i.low, 100 * i.high);
+  return fmt::format("{:.0f} % ({:.0f}-{:.0f})", of > 0 ? 100.0 * made / of : 0.0, 100 * i.low, 100 * i.high);
 }
 
 GroupWords group_words(const practice::GroupSummary& s) {
@@ -55,12 +55,13 @@ GroupWords group_words(const practice::GroupSummary& s) {
     if (!words.empty()) w.lead += (w.lead.empty() ? "" : " ") + words;
   };
   if (s.pots_of > 0) {
-    std::string line = fmt::format("{} of {} in ({})", s.pots, s.pots_of, percent(s.pots, s.pots_of, s.pot_interval));
+    std::string line = percent(s.pots, s.pots_of, s.pot_interval);
+    if (s.pots_of < s.played) line = fmt::format("of {} that could be judged, ", s.pots_of) + line;
     if (s.boxes) line += fmt::format(", {} in and on", s.boxes->both);
     if (s.in_off > 0) line += fmt::format(", {} in-off", s.in_off);
-    say(line + ".");
+    say(capital(line) + ".");
   } else if (s.judged > 0) {
-    say(fmt::format("{} of {} met the goal ({}).", s.hits, s.judged, percent(s.hits, s.judged, s.hit_interval)));
+    say(fmt::format("{} of {} judged.", percent(s.hits, s.judged, s.hit_interval), s.judged));
   }
   if (s.mark && s.rest && s.rest->n > 1)
     say(fmt::format("Half stopped within {:.0f} cm of the mark.", 100 * s.rest->median_from_mark));

@@ -15,7 +15,7 @@ struct GroupWords {
 };
 [[nodiscard]] GroupWords group_words(const practice::GroupSummary& summary);
 
-// "65 %, 43-82": a share and its 95 % interval.
+// "65 % (43-82)": a share and its 95 % interval.
 [[nodiscard]] std::string percent(int made, int of, const practice::Interval& interval);
 
 }  // namespace baizetrace::report

@@ -179,7 +179,7 @@ TEST(Plan, ASessionsMissesAreToldApartWithoutColour) {
     ++(svg.substr(at, svg.find("/>", at) - at).find("dasharray") == std::string::npos ? unbroken : broken);
   EXPECT_EQ(unbroken, 5);
   EXPECT_EQ(broken, 1);
-  EXPECT_THAT(svg, HasSubstr("ends in a cross"));
+  EXPECT_THAT(svg, HasSubstr("goal not met, broken, ends in a"));
 }
 
 }  // namespace
