@@ -69,6 +69,9 @@ document.getElementById('f').addEventListener('load', () => setTimeout(() => {
     document.getElementById('found').textContent = [
       'width=' + d.documentElement.scrollWidth, 'charts=' + drawn,
       'rows=' + d.querySelectorAll('.numbers tbody tr').length,
+      'distance=' + [...d.querySelectorAll('figure.distance canvas')].filter(c => w.Chart.getChart(c)).length,
+      'boxes=' + d.querySelectorAll('.boxes tbody td').length,
+      'unreachable=' + [...d.querySelectorAll('a,summary,.scroll')].filter(x => x.tabIndex < 0).length,
       'h1=' + parseFloat(w.getComputedStyle(d.querySelector('h1')).fontSize),
       'bare=' + [...d.querySelectorAll('img:not([alt]),svg[role=img]:not(:has(title))')].length].join(';') + ';';
   }, 500);
@@ -79,7 +82,8 @@ document.getElementById('f').addEventListener('load', () => setTimeout(() => {
 TEST_F(Browser, OpensWithoutAConsoleErrorAndFitsAPhone) {
   const std::string report = keep("report.html", invented::page(invented::session(3), 1280));
   const std::string glass = keep("glass.html", looking_glass(report, 390));
-  const Run r = run("--window-size=800,6000 --allow-file-access-from-files --virtual-time-budget=15000 --dump-dom", glass);
+  const Run r =
+      run("--window-size=800,6000 --allow-file-access-from-files --virtual-time-budget=15000 --dump-dom", glass);
   ASSERT_EQ(r.code, 0) << r.log.substr(0, 2000);
   EXPECT_THAT(r.log, Not(HasSubstr("CONSOLE"))) << r.log.substr(0, 2000);
   const std::string found = r.out.substr(std::min(r.out.size(), r.out.find("id=\"found\"")));
@@ -90,13 +94,60 @@ TEST_F(Browser, OpensWithoutAConsoleErrorAndFitsAPhone) {
   EXPECT_THAT(found, Not(HasSubstr("rows=0;"))) << found.substr(0, 200);
 }
 
+// A session of a setup: every chart is drawn, four boxes and ellipse are there, it fits a phone, a keyboard reaches
+// every link and table, and axe finds nothing serious.
+TEST_F(Browser, ASessionFitsAPhoneAndAKeyboard) {
+  const invented::Evening e = invented::evening(6);
+  const std::string report = keep("session.html", invented::page(e.session, 640, &e.setup));
+  const std::string glass = keep("glass.html", looking_glass(report, 390));
+  Run r = run("--window-size=800,6000 --allow-file-access-from-files --virtual-time-budget=15000 --dump-dom", glass);
+  ASSERT_EQ(r.code, 0) << r.log.substr(0, 2000);
+  EXPECT_THAT(r.log, Not(HasSubstr("CONSOLE"))) << r.log.substr(0, 2000);
+  const std::string found = r.out.substr(std::min(r.out.size(), r.out.find("id=\"found\"")), 300);
+  EXPECT_THAT(found, HasSubstr("width=390;"));
+  EXPECT_THAT(found, HasSubstr("bare=0;"));
+  EXPECT_THAT(found, HasSubstr("distance=1;"));
+  EXPECT_THAT(found, HasSubstr("boxes=4;"));
+  EXPECT_THAT(found, HasSubstr("unreachable=0;"));
+}
+
+TEST_F(Browser, AxeFindsNothingSerious) {
+  const fs::path axe = fs::path(BAIZETRACE_SOURCE) / "tests/report/node_modules/axe-core/axe.min.js";
+  if (!fs::exists(axe)) GTEST_SKIP() << "axe-core is not installed: npm ci --prefix tests/report";
+  const invented::Evening e = invented::evening(4);
+  std::string page = invented::page(e.session, 640, &e.setup);
+  // The page's own policy would forbid the checker; it is taken out of this copy alone.
+  const std::size_t policy = page.find("<meta http-equiv=\"Content-Security-Policy\"");
+  ASSERT_NE(policy, std::string::npos);
+  page.erase(policy, page.find('>', policy) - policy + 1);
+  const std::string check = "<script>" + *read_text(axe) + R"(</script><script>
+addEventListener('load', () => axe.run(document, {resultTypes: ['violations']}).then((r) => {
+  const bad = r.violations.filter((v) => v.impact === 'serious' || v.impact === 'critical');
+  const pre = document.createElement('pre');
+  pre.id = 'axe';
+  pre.textContent = 'passes=' + r.passes.length + ';bad=' + bad.length + ';' +
+      bad.map((v) => v.id + ' ' + v.nodes[0].target + ' ' + v.nodes[0].failureSummary).join(' | ');
+  document.body.append(pre);
+}));
+</script>)";
+  page.insert(page.rfind("</body>"), check);
+  const std::string file = keep("axe.html", page);
+  const Run r = run("--window-size=390,3000 --virtual-time-budget=30000 --dump-dom", file);
+  const std::size_t at = r.out.find("id=\"axe\"");
+  ASSERT_NE(at, std::string::npos) << r.log.substr(0, 2000);
+  const std::string said = r.out.substr(at, 1500);
+  EXPECT_THAT(said, HasSubstr("bad=0;")) << said;
+  EXPECT_THAT(said, Not(HasSubstr("passes=0;")));
+}
+
 // The check above can fail: a page that is too wide and speaks to the console is told.
 TEST_F(Browser, TheLookingGlassTellsAWidePageAndAConsoleMessage) {
   const std::string report = keep("wide.html",
                                   "<!DOCTYPE html><title>x</title><h1>x</h1><div "
                                   "style='width:900px'>x</div><script>console.error('heard')</script>");
   const std::string glass = keep("glass.html", looking_glass(report, 390));
-  const Run r = run("--window-size=800,6000 --allow-file-access-from-files --virtual-time-budget=15000 --dump-dom", glass);
+  const Run r =
+      run("--window-size=800,6000 --allow-file-access-from-files --virtual-time-budget=15000 --dump-dom", glass);
   EXPECT_THAT(r.log, HasSubstr("heard"));
   EXPECT_THAT(r.out, Not(HasSubstr("width=390;")));
 }
