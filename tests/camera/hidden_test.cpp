@@ -3,6 +3,7 @@
 
 #include <opencv2/imgproc.hpp>
 
+#include "base/files.hpp"
 #include "camera/inspect.hpp"
 #include "support/drawn_table.hpp"
 
@@ -13,6 +14,7 @@ using test_support::draw_luma;
 using test_support::overhead_camera;
 
 TEST(AlongInWords, NamesSpotsAndFeet) {
+  set_data_folder(BAIZETRACE_SOURCE);
   const table::Table t(*table::read_spec("full-size"));
   EXPECT_EQ(along_in_words(0.02, t), "the blue");
   EXPECT_EQ(along_in_words(0.892 - 0.305, t), "a foot short of the pink");
@@ -22,6 +24,7 @@ TEST(AlongInWords, NamesSpotsAndFeet) {
 
 // The blue's place to a foot short of the pink, right across, under a dark bar.
 TEST(HiddenParts, ALampAcrossTheBedIsNamed) {
+  set_data_folder(BAIZETRACE_SOURCE);
   const auto spec = *table::read_spec("full-size");
   const table::Table t(spec);
   Rig rig;

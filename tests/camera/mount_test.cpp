@@ -1,4 +1,5 @@
 // A camera that is knocked, sags, shakes or stands still, drawn with its true pose.
+#include "base/files.hpp"
 #include "camera/mount.hpp"
 
 #include <gtest/gtest.h>
@@ -14,7 +15,10 @@ namespace {
 using test_support::draw_luma;
 using test_support::overhead_camera;
 
-table::Table full_size() { return table::Table(*table::read_spec("full-size")); }
+table::Table full_size() {
+  set_data_folder(BAIZETRACE_SOURCE);
+  return table::Table(*table::read_spec("full-size"));
+}
 
 // The camera turned about its own lens: x_cam <- exp(w) x_cam.
 Camera turned(Camera c, const Vec3& w) {
