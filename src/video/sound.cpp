@@ -79,8 +79,9 @@ Result<std::optional<SoundPackets>> SoundPackets::open(const std::string& file, 
   s.starts_at_ = starts_at;
   s.stream_ = av_find_best_stream(s.input_.get(), AVMEDIA_TYPE_AUDIO, -1, -1, nullptr, 0);
   if (s.stream_ < 0) return std::optional<SoundPackets>{};
+  // The container was opened for its picture: now it is the sound that is wanted.
   for (unsigned k = 0; k < s.input_->nb_streams; ++k)
-    if (static_cast<int>(k) != s.stream_) s.input_->streams[k]->discard = AVDISCARD_ALL;
+    s.input_->streams[k]->discard = static_cast<int>(k) == s.stream_ ? AVDISCARD_DEFAULT : AVDISCARD_ALL;
   return std::optional<SoundPackets>(std::move(s));
 }
 
