@@ -23,6 +23,7 @@ Result<PlainCopy> copy_plain(const ClipInfo& clip, double from, double to, const
                 avcodec_get_name(video.codecpar->codec_id));
   PlainCopy done;
   const int sound = mute ? -1 : av_find_best_stream(&in, AVMEDIA_TYPE_AUDIO, -1, -1, nullptr, 0);
+  if (sound >= 0) in.streams[sound]->discard = AVDISCARD_DEFAULT;  // the container was opened for its picture
   std::vector<int> to_stream(in.nb_streams, -1);
   for (const int k : {container->stream, sound}) {
     if (k < 0) continue;
