@@ -195,8 +195,14 @@ void Tracker::State::take_resting(Followed& b, const Sighting& s) {
   b.at = s.at;
   b.seen_at = s.time;
   // What lies still far from the place is no ball that has just set off: another one, taken for it while it is hidden.
-  constexpr double kFarOff = 0.06;  // m: nothing comes so far and stops within a few frames
-  if (n == 2 && (b.off[0].at - b.stay.mean()).norm() > kFarOff && at_rest_between(b.off[0], b.off[1])) {
+  // Hidden for longer, it may have been put there.
+  constexpr double kFarOff = 0.06;     // m: nothing comes so far and stops within a few frames
+  constexpr double kAFewFrames = 0.2;  // s
+  double at_home = -1e9;
+  for (const Sighting& r : b.recent)
+    if (at_place(b, r)) at_home = r.time;
+  if (n == 2 && b.off[0].time - at_home < kAFewFrames && (b.off[0].at - b.stay.mean()).norm() > kFarOff &&
+      at_rest_between(b.off[0], b.off[1])) {
     for (const Sighting& o : b.off) {
       cluster(o, false);
       strays.push_back(o);
