@@ -38,9 +38,7 @@ TEST(DrawnSet, twenty_scenes_are_registered_or_refused) {
   fmt::print("{}\n", summary_of(tally));
   EXPECT_GE(tally.found, 16);
   // Falls short: where width and length are both far off the table's file in the same direction, only the balls could
-  // tell, and they are read to 0.1 px. None is the aim.
-  // As measured: none may be in the end (tables off nominal both ways, whose scale the prior decides). It must not get
-  // worse.
+  // tell, and they are read to 0.1 px. None is the aim; this is what was measured, and it must not get worse.
   EXPECT_LE(tally.wrong, 2);
 }
 
