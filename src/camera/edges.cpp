@@ -4,6 +4,7 @@
 #include <cmath>
 #include <functional>
 
+#include "base/median.hpp"
 #include "camera/sampling.hpp"
 
 namespace baizetrace::camera {
@@ -49,9 +50,8 @@ std::optional<Profile> profile(const cv::Mat& plane, double plane_scale, const C
     out.value.push_back(sum / (kAcross - 2 * trim));
     spreads.push_back(0.74 * (values[3 * kAcross / 4] - values[kAcross / 4]));
   }
-  std::nth_element(spreads.begin(), spreads.begin() + static_cast<long>(spreads.size() / 2), spreads.end());
   // Neighbouring samples share pixels: about a third of them count.
-  out.noise = std::max(0.1, spreads[spreads.size() / 2]) / std::sqrt(kAcross / 3.0);
+  out.noise = std::max(0.1, upper_median(spreads)) / std::sqrt(kAcross / 3.0);
   return out;
 }
 
@@ -184,11 +184,7 @@ std::vector<Mark> nose_marks(const Scene& scene, const Unknowns& x, const table:
     }
   }
   if (look && sigmas.size() >= 10) {
-    const auto middle = [](std::vector<double>& v) {
-      std::nth_element(v.begin(), v.begin() + static_cast<long>(v.size() / 2), v.end());
-      return v[v.size() / 2];
-    };
-    *look = {middle(sigmas), kKnownBlur, middle(darks), kKnownDark};
+    *look = {upper_median(sigmas), kKnownBlur, upper_median(darks), kKnownDark};
   }
   return marks;
 }
@@ -271,13 +267,8 @@ double strength_of(const std::vector<Profile>& pieces, double reach) {
     each.clear();
     for (const Profile& p : pieces)
       each.push_back(p.mean(d - 0.001, d + 0.001) - 0.5 * (p.mean(d - kFar, d - kNear) + p.mean(d + kNear, d + kFar)));
-    std::nth_element(each.begin(), each.begin() + static_cast<long>(each.size() / 2), each.end());
-    heights.push_back(each[each.size() / 2]);
+    heights.push_back(upper_median(each));
   }
-  const auto middle = [](std::vector<double> v) {
-    std::nth_element(v.begin(), v.begin() + static_cast<long>(v.size() / 2), v.end());
-    return v[v.size() / 2];
-  };
   const auto top = std::max_element(heights.begin(), heights.end());
   const double best = *top;
   // The ground is read clear of the best and of the hollows beside it.
@@ -285,9 +276,9 @@ double strength_of(const std::vector<Profile>& pieces, double reach) {
   for (auto h = heights.begin(); h != heights.end(); ++h)
     if (std::abs(h - top) * kOffset > kFar + 0.002) clear.push_back(*h);
   if (clear.size() < kLeastPieces) return 0;
-  const double ground = middle(clear);
+  const double ground = upper_median(clear);
   for (const double h : clear) off.push_back(std::abs(h - ground));
-  return (best - ground) / std::max(kLeastScatter, 1.48 * middle(off));
+  return (best - ground) / std::max(kLeastScatter, 1.48 * upper_median(off));
 }
 }  // namespace
 

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "base/median.hpp"
 #include "camera/inspect.hpp"
 #include "camera/sampling.hpp"
 
@@ -18,11 +19,6 @@ constexpr double kDark = 0.5, kBright = 1.7;  // of the cloth's brightness
 constexpr double kAcross = 0.7;               // share of the width that is called right across
 constexpr double kAt = 0.06;                  // m: as near as this is at it
 constexpr double kFoot = 0.3048;              // m
-
-double middle(std::vector<double> v) {
-  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-  return v[v.size() / 2];
-}
 
 std::string length_in_words(double d) {
   for (int feet = 1; feet <= 3; ++feet)
@@ -85,10 +81,11 @@ std::vector<HiddenPart> hidden_parts(const Scene& scene, const Rig& rig, const t
     }
   std::vector<HiddenPart> parts;
   if (all[0].size() < 50) return parts;
-  const double my = middle(all[0]), mb = middle(all[1]), mr = middle(all[2]);
+  const double my = upper_median(std::vector(all[0])), mb = upper_median(std::vector(all[1])),
+               mr = upper_median(std::vector(all[2]));  // copies: below the chroma of one place belongs together
   std::vector<double> spread;
   for (std::size_t i = 0; i < all[1].size(); ++i) spread.push_back(std::hypot(all[1][i] - mb, all[2][i] - mr));
-  const double limit = std::max(kChroma, kSpreads * 0.85 * middle(spread));
+  const double limit = std::max(kChroma, kSpreads * 0.85 * upper_median(spread));
   for (int r = 0; r < rows; ++r)
     for (int c = 0; c < cols; ++c) {
       // What is not in the picture is hidden as well.

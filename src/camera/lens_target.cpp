@@ -1,4 +1,5 @@
 #include "camera/lens_target.hpp"
+#include "base/median.hpp"
 
 #include <algorithm>
 #include <array>
@@ -128,8 +129,7 @@ LensSolved solve_lens(const std::vector<TargetView>& views, const cv::Size& size
     rms = cv::calibrateCamera(boards, used, size, K, d, turns, shifts, u, u_views, misfit, 0);
     std::vector<double> all(misfit.begin<double>(), misfit.end<double>());
     std::vector<double> sorted = all;
-    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2), sorted.end());
-    const double usual = sorted[sorted.size() / 2];
+    const double usual = upper_median(sorted);
     std::vector<TargetView> good;
     for (std::size_t i = 0; i < used.size(); ++i)
       if (all[i] < kBadView * usual) good.push_back(used[i]);

@@ -1,4 +1,5 @@
 #include "camera/mount.hpp"
+#include "base/median.hpp"
 
 #include <Eigen/Dense>
 #include <algorithm>
@@ -51,8 +52,7 @@ Pose middle_of(const std::deque<Each>& seen, const Pose& about) {
   Vec3 w, v;
   for (std::size_t i = 0; i < 6; ++i) {
     auto& x = all[i];
-    std::nth_element(x.begin(), x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2), x.end());
-    (i < 3 ? w : v)[static_cast<Eigen::Index>(i % 3)] = x[x.size() / 2];
+    (i < 3 ? w : v)[static_cast<Eigen::Index>(i % 3)] = upper_median(x);
   }
   return stepped(about, w, v);
 }

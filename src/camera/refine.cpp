@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/median.hpp"
 #include "camera/ball_outline.hpp"
 #include "camera/edges.hpp"
 #include "camera/profile.hpp"
@@ -57,8 +58,7 @@ Scatter scatter_of(const Fit& fit) {
     for (std::size_t s = 0; s < 4; ++s) {
       auto& v = all[k][s];
       if (v.size() < 5) continue;
-      std::nth_element(v.begin(), v.begin() + static_cast<long>(v.size() / 2), v.end());
-      out[k][s] = 1.48 * v[v.size() / 2];
+      out[k][s] = 1.48 * upper_median(v);
     }
   return out;
 }

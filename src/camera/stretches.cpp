@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "base/median.hpp"
 #include "camera/watch.hpp"
 
 namespace baizetrace::camera {
@@ -53,8 +54,7 @@ std::vector<Stretch> still_stretches(const std::vector<Snap>& snaps) {
   // What pictures scatter by without any move: an encoder short of bits shifts edges.
   std::vector<double> steps;
   for (std::size_t i = 1; i < told.size(); ++i) steps.push_back(watch.apart(told[i - 1].pose, told[i].pose).pixels);
-  std::nth_element(steps.begin(), steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2), steps.end());
-  const double jump = std::max(kJump, kJumpSteps * steps[steps.size() / 2]);
+  const double jump = std::max(kJump, kJumpSteps * upper_median(steps));
   // The picture of a few that lies nearest to the others.
   const auto typical = [&](std::size_t from, std::size_t to) {
     std::size_t best = from;

@@ -8,6 +8,7 @@
 #include <random>
 #include <thread>
 
+#include "base/median.hpp"
 #include "motion/simulator.hpp"
 
 namespace baizetrace::compare {
@@ -256,8 +257,7 @@ Result<Routes> find_routes(const practice::Setup& setup, const table::Table& tab
     }
     std::vector<double> off;
     for (const std::size_t i : in) off.push_back((out.outcomes[i].rest - route.stops).norm());
-    std::nth_element(off.begin(), off.begin() + static_cast<std::ptrdiff_t>(off.size() / 2), off.end());
-    route.stops_spread = off[off.size() / 2];
+    route.stops_spread = upper_median(off);
     // The best: furthest, in the player's own scatter, from strikes that do something else.
     const auto inside = [&](int pace, int up, int side) {
       if (pace < 0 || up < 0 || side < 0 || pace >= o.paces || up >= o.tips || side >= o.tips) return false;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/median.hpp"
 #include "motion/cushion_contact.hpp"
 
 namespace baizetrace::compare {
@@ -49,11 +50,6 @@ std::optional<double> shift_for(double normal_out, const Vec2& in, const Vec2& i
   return 0.5 * (low + high);
 }
 
-double median(std::vector<double> v) {
-  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-  return v[v.size() / 2];
-}
-
 }  // namespace
 
 Rebound read_rebound(std::span<const practice::Attempt> attempts, const table::Table& table,
@@ -81,12 +77,12 @@ Rebound read_rebound(std::span<const practice::Attempt> attempts, const table::T
   Rebound r;
   if (shifts.empty()) return r;
   r.contacts = static_cast<int>(shifts.size());
-  r.shift = median(shifts);
+  r.shift = upper_median(shifts);
   std::vector<double> off;
   for (double s : shifts) off.push_back(std::abs(s - r.shift));
   constexpr double kSdFromMad = 1.4826;  // of a normal distribution
   constexpr double kOneContact = 0.04;   // sd of restitution read off a single contact, footage: 0.02-0.04
-  const double sd = std::max(shifts.size() < 4 ? kOneContact : 0.0, kSdFromMad * median(off));
+  const double sd = std::max(shifts.size() < 4 ? kOneContact : 0.0, kSdFromMad * upper_median(off));
   r.u = std::max(kLeastU, sd / std::sqrt(static_cast<double>(shifts.size())));
   return r;
 }

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "base/median.hpp"
 #include "path/impact.hpp"
 
 namespace baizetrace::path {
@@ -319,11 +320,9 @@ FitSummary descend(Problem& problem, const FitOptions& options, double freedom) 
     for (const Seen& s : chain.seen)
       if (s.trusted) square.push_back((s.root * (chain.at(s.time, problem.cloth) - s.at)).squaredNorm());
   if (!square.empty()) {
-    const auto middle = square.begin() + static_cast<std::ptrdiff_t>(square.size() / 2);
-    std::nth_element(square.begin(), middle, square.end());
     constexpr double kMedianOfTwo = 1.3863;  // median of chi-square with two degrees of freedom, 2 ln 2
     const double free = std::max(0.2, 1.0 - 0.5 * layout.size / static_cast<double>(square.size()));
-    summary.scale = std::sqrt(*middle / kMedianOfTwo / free);
+    summary.scale = std::sqrt(upper_median(square) / kMedianOfTwo / free);
   }
   if (options.covariance) {
     for (int a = 0; a < layout.size; ++a) now.h(a, a) += 1e-9;

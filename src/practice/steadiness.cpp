@@ -1,4 +1,5 @@
 #include "practice/steadiness.hpp"
+#include "base/median.hpp"
 
 #include <algorithm>
 #include <vector>
@@ -10,11 +11,6 @@ constexpr double kSamePlace = 0.12;  // m: farther off it was played, not displa
 constexpr double kAlike = 0.006;     // m: a turned camera displaces balls a little differently over the table
 constexpr double kNearlyAll = 0.75;
 
-double middle(std::vector<double> v) {
-  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-  return v[v.size() / 2];
-}
-
 }  // namespace
 
 std::optional<Vec2> common_shift(const std::map<std::string, Place>& then, const std::map<std::string, Place>& now) {
@@ -25,7 +21,7 @@ std::optional<Vec2> common_shift(const std::map<std::string, Place>& then, const
   if (static_cast<int>(shifts.size()) < kFewestBalls) return std::nullopt;
   std::vector<double> x, y;
   for (const Vec2& d : shifts) x.push_back(d.x()), y.push_back(d.y());
-  const Vec2 shift(middle(x), middle(y));
+  const Vec2 shift(upper_median(x), upper_median(y));
   const auto alike =
       std::count_if(shifts.begin(), shifts.end(), [&](const Vec2& d) { return (d - shift).norm() < kAlike; });
   if (shift.norm() < kLeastShift || static_cast<double>(alike) < kNearlyAll * static_cast<double>(shifts.size()))

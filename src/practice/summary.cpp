@@ -36,7 +36,7 @@ std::vector<Quantity> quantities_of(const std::vector<const Attempt*>& attempts,
       (*hit ? out[which].hits : out[which].misses).push_back(value);
     };
     if (a.strike) {
-      add(0, a.strike->speed);
+      if (a.strike->speed_told()) add(0, a.strike->speed);
       add(1, headings[i]);
       if (a.strike->right) add(2, *a.strike->right);
       if (a.strike->height) add(3, *a.strike->height);
@@ -94,7 +94,7 @@ GroupSummary summarise(const Session& session, int group, const Setup* setup) {
         if (const auto stop = stop_beside(a, *setup)) along.push_back(stop->along), across.push_back(stop->across);
     }
     if (a.strike) {
-      speeds.push_back(a.strike->speed);
+      if (a.strike->speed_told()) speeds.push_back(a.strike->speed);
       headings[i] = wrap_angle(a.strike->heading - middle);
       turned.push_back(headings[i]);
     }
@@ -165,7 +165,8 @@ std::string summary_json(std::span<const GroupSummary> groups) {
         j["rest"]["ellipse"] = {{"major", kept(r.major)}, {"minor", kept(r.minor)}, {"heading", kept(r.heading)}};
     }
     if (s.along.n > 0) j["along"] = write(s.along), j["across"] = write(s.across);
-    if (s.pace.n > 0) j["pace"] = write(s.pace), j["direction"] = write(s.direction);
+    if (s.pace.n > 0) j["pace"] = write(s.pace);
+    if (s.direction.n > 0) j["direction"] = write(s.direction);
     if (s.white_placed > 0) j["white_placed_off"] = kept(s.white_placed);
     j["routes"] = Json::array();
     for (const auto& [cushions, count] : s.routes) j["routes"].push_back({{"cushions", cushions}, {"count", count}});

@@ -10,10 +10,9 @@
 namespace baizetrace::report {
 namespace {
 
-constexpr double kTogether = 0.9;     // s: things that follow sooner share one caption: nobody reads faster
-constexpr double kStays = 3.0;        // s a caption stays when nothing follows
-constexpr double kCloseGap = 0.105;   // m, two balls' widths: a gap nobody asked for is told when narrower
-constexpr double kSurelyPace = 0.05;  // of the speed: worse known, and no number is said
+constexpr double kTogether = 0.9;    // s: things that follow sooner share one caption: nobody reads faster
+constexpr double kStays = 3.0;       // s a caption stays when nothing follows
+constexpr double kCloseGap = 0.105;  // m, two balls' widths: a gap nobody asked for is told when narrower
 
 struct Said {
   double time = 0;
@@ -30,11 +29,8 @@ bool is_named(const practice::GatePassed& g, const practice::Setup* setup) {
 std::vector<Said> happened(const practice::Attempt& a, const WordsOptions& o) {
   std::vector<Said> out;
   std::string struck = "Struck";
-  if (a.strike) {
-    const auto u = a.strike->u.find("speed");
-    if (u == a.strike->u.end() || u->second <= kSurelyPace * a.strike->speed)
-      struck = fmt::format("Struck at {} pace, {:.1f} m/s", pace_words(a.strike->speed), a.strike->speed);
-  }
+  if (a.strike && a.strike->speed_told())
+    struck = fmt::format("Struck at {} pace, {:.1f} m/s", pace_words(a.strike->speed), a.strike->speed);
   out.push_back({a.strike_time, struck});
   const auto white = a.balls.find("white");
   if (white != a.balls.end()) {

@@ -203,19 +203,23 @@ class Card {
   }
 
   void table(double top) {
-    std::vector<std::array<std::string, 3>> spots;  // up to three lines a ball
+    const std::array<double, 4> at{kEdge, kEdge + 23, kEdge + 64, kEdge + 101};
+    std::vector<std::vector<std::string>> spots;  // lines of each ball
     double lines = 1;
     constexpr double kFurther = 0.75;  // of a row: each line after its first
     for (const MarkDistances& m : marks_) {
       const auto [nearest, ways] = spot_words(m);
       std::string touching;
       for (const std::string& other : m.touching) touching += (touching.empty() ? "touches " : ", ") + ball_name(other);
-      spots.push_back({nearest, ways, touching});
-      lines += 1 + kFurther * ((ways.empty() ? 0 : 1) + (touching.empty() ? 0 : 1));
+      spots.emplace_back();
+      for (const std::string& text : {nearest, ways, touching})
+        if (!text.empty())
+          for (const std::string& line : pen_.wrap(text, kA4.x() - kEdge - at[3], kLetter))
+            spots.back().push_back(line);
+      lines += 1 + kFurther * static_cast<double>(std::max<std::size_t>(1, spots.back().size()) - 1);
     }
     const double row = std::min(kRow, (kA4.y() - kEdge - top) / lines);
     const double size = std::min(kLetter, 0.62 * row);
-    const std::array<double, 4> at{kEdge, kEdge + 23, kEdge + 64, kEdge + 101};
     double y = top + 0.7 * row;
     const std::array<const char*, 4> heads{"Ball", "Side cushion", "End cushion", "Nearest spot"};
     for (std::size_t k = 0; k < heads.size(); ++k) pen_.text({at[k], y}, heads[k], size, kQuiet, true);
@@ -235,7 +239,6 @@ class Card {
       distance(at[2], m.from_end, m.end == "top" ? "top" : "baulk", m.touches_end);
       bool first = true;
       for (const std::string& line : spots[k]) {
-        if (line.empty()) continue;
         if (!first) y += kFurther * row;
         first = false;
         pen_.text({at[3], y}, line, size, kInk);

@@ -89,13 +89,17 @@ std::string attempts_table(const PageInput& in, int group) {
   HtmlTable t;
   t.caption = "Attempts";
   t.heads = {"no.", "what came of it", "stopped", "m/s", "white off its mark, mm", "next ball"};
-  bool next = false, points = false;
+  constexpr std::ptrdiff_t kStopped = 2;  // its column
+  bool next = false, points = false, zone = false;
   for (const practice::Attempt& a : in.session.attempts) {
     next = next || (a.group == group && a.follow_on && a.follow_on->next_potted);
     points = points || (a.group == group && a.score);
+    const practice::Setup* setup = a.group == group ? in.setup_for(a) : nullptr;
+    zone = zone || (setup && setup->goal && setup->goal->zone);
   }
   if (!next) t.heads.pop_back();
-  if (points) t.heads.insert(t.heads.begin() + 2, "points");
+  if (!zone) t.heads.erase(t.heads.begin() + kStopped);
+  if (points) t.heads.insert(t.heads.begin() + kStopped, "points");
   for (const practice::Attempt& a : in.session.attempts) {
     if (a.group != group) continue;
     WordsOptions options{in.ball_radius, in.setup_for(a)};
@@ -108,13 +112,15 @@ std::string attempts_table(const PageInput& in, int group) {
     const auto mark = a.off_group.find("white");
     std::vector<std::string> row{fmt::format("<a href=\"#attempt-{0}\">{0}</a>", a.number),
                                  escape_xml(words_of(a, in.table, options).verdict), stopped,
-                                 a.strike ? fmt::format("{:.2f}", a.strike->speed) : "–",
+                                 a.strike && a.strike->speed_told() ? fmt::format("{:.2f}", a.strike->speed) : "–",
                                  mark == a.off_group.end() ? "–" : fmt::format("{:.1f}", 1000 * mark->second.norm())};
     if (next)
       row.emplace_back(!a.follow_on || !a.follow_on->next_potted ? "–"
                        : *a.follow_on->next_potted               ? "potted"
                                                                  : "missed");
-    if (points) row.insert(row.begin() + 2, a.score ? fmt::format("{:g} of {:g}", a.score->points, a.score->of) : "–");
+    if (!zone) row.erase(row.begin() + kStopped);
+    if (points)
+      row.insert(row.begin() + kStopped, a.score ? fmt::format("{:g} of {:g}", a.score->points, a.score->of) : "–");
     t.rows.push_back(std::move(row));
   }
   return t.html();

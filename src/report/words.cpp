@@ -203,12 +203,10 @@ void pace(const practice::Attempt& a, AttemptWords& words) {
     words.cannot_tell.emplace_back("How hard it was struck: the start of the white's run was not seen well enough.");
     return;
   }
-  constexpr double kSurelyPace = 0.05;  // of the speed: worse, and no number is said
-  const auto u = a.strike->u.find("speed");
-  if (u != a.strike->u.end() && u->second > kSurelyPace * a.strike->speed) {
+  if (!a.strike->speed_told()) {
     words.cannot_tell.push_back(fmt::format(
         "How hard it was struck: {:.1f} m/s give or take {:.1f}, its first run was too short to tell better.",
-        a.strike->speed, u->second));
+        a.strike->speed, a.strike->u.at("speed")));
     return;
   }
   words.sentence += fmt::format(" Struck at {:.2f} m/s, {}.", a.strike->speed, pace_words(a.strike->speed));

@@ -5,6 +5,7 @@
 #include <array>
 #include <vector>
 
+#include "base/median.hpp"
 #include "sight/ball_model.hpp"
 #include "sight/ball_samples.hpp"
 
@@ -125,7 +126,7 @@ void add_plane(Plane& plane, const Geometry& g, const Vec2& smear, double radius
   constexpr Eigen::Index kEvery = 4;  // the scatter of every fourth sample will do
   s.sizes.clear();
   for (Eigen::Index i = 0; i < n; i += kEvery) s.sizes.push_back(std::abs(plane.residual[i]));
-  plane.scale = 1.4826 * static_cast<double>(median(s.sizes));
+  plane.scale = 1.4826 * static_cast<double>(upper_median(s.sizes));
   if (!plane.chroma) set_levels(plane);
   if (stage.wider == 0) {
     const auto cut = static_cast<float>(5.0 * std::max(plane.noise, plane.scale));
@@ -320,10 +321,10 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   for (int k = 0; k < 3; ++k) {
     auto& v = body[static_cast<std::size_t>(k)];
     if (v.empty()) return fit;
-    fit.colour[k] = static_cast<double>(median(v));
+    fit.colour[k] = static_cast<double>(upper_median(v));
     if (k > 0) {
       for (float& f : v) f = std::abs(f - static_cast<float>(fit.colour[k]));
-      fit.colour_scatter = std::max(fit.colour_scatter, static_cast<double>(median(v)));
+      fit.colour_scatter = std::max(fit.colour_scatter, static_cast<double>(upper_median(v)));
     }
   }
   return fit;

@@ -1,4 +1,5 @@
 #include "sight/ball_samples.hpp"
+#include "base/median.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -68,11 +69,9 @@ void mask_intruders(Plane& plane, const Swept& swept, const std::vector<float>& 
   }
   if (all.size() < 20) return;
   // The cloth's usual difference from what is expected, its shadow included.
-  const auto middle = all.begin() + static_cast<std::ptrdiff_t>(all.size() / 2);
-  std::nth_element(all.begin(), middle, all.end());
-  const float usual = *middle;
+  const float usual = upper_median(all);
   for (float& v : all) v = std::abs(v - usual);
-  const float limit = std::max(6.0F * static_cast<float>(plane.noise), 5.0F * 1.4826F * median(all)) + 4.0F;
+  const float limit = std::max(6.0F * static_cast<float>(plane.noise), 5.0F * 1.4826F * upper_median(all)) + 4.0F;
   std::array<bool, kMaskSectors> bad{};
   int count = 0;
   for (std::size_t i = 0; i < kMaskSectors; ++i) {
@@ -92,13 +91,6 @@ void mask_intruders(Plane& plane, const Swept& swept, const std::vector<float>& 
 }
 
 }  // namespace
-
-float median(std::vector<float>& values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 Plane collect(const View& view, PlaneKind kind, const Geometry& g, const Vec2& smear, double search,
               std::span<const Ellipse> others) {

@@ -15,7 +15,4 @@ enum class PlaneKind { luma, cb, cr };
 [[nodiscard]] Plane collect(const View& view, PlaneKind kind, const Geometry& g, const Vec2& smear, double search,
                             std::span<const Ellipse> others);
 
-// Median of the absolute values, which are reordered; 0 if there are none.
-[[nodiscard]] float median(std::vector<float>& values);
-
 }  // namespace baizetrace::sight

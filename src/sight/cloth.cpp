@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
 
+#include "base/median.hpp"
 #include "sight/cloth_field.hpp"
 #include "sight/cloth_rows.hpp"
 
@@ -35,12 +36,6 @@ cv::Mat median_of(std::vector<cv::Mat> v) {
       low = cv::Mat();
     }
   return v[v.size() / 2].clone();
-}
-
-float median(std::vector<float>& v) {
-  const auto m = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), m, v.end());
-  return *m;
 }
 
 bool bands_by_row(const video::Frame& frame) {
@@ -110,12 +105,12 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames) {
   // The median of few frames lies nearer to each than the truth does: by sqrt(1 - 1/n) and a little.
   const double n = static_cast<double>(frames.size());
   const double small = n > 1 ? 1.0 / std::sqrt(std::max(0.3, 1.0 - 1.2 / n)) : 1.5;
-  if (!scatter[0].empty()) noise_luma_ = std::max(0.7, 1.4826 * small * static_cast<double>(median(scatter[0])));
+  if (!scatter[0].empty()) noise_luma_ = std::max(0.7, 1.4826 * small * static_cast<double>(upper_median(scatter[0])));
   noise_chroma_ = 0.5;
   for (int k = 1; k < 3; ++k)
     if (!scatter[static_cast<std::size_t>(k)].empty())
-      noise_chroma_ =
-          std::max(noise_chroma_, 1.4826 * small * static_cast<double>(median(scatter[static_cast<std::size_t>(k)])));
+      noise_chroma_ = std::max(
+          noise_chroma_, 1.4826 * small * static_cast<double>(upper_median(scatter[static_cast<std::size_t>(k)])));
 
   cv::resize(luma_, coarse_, {region_->cols, region_->rows}, 0, 0, cv::INTER_AREA);
   const auto filled = fill_in_things(*region_, coarse_, luma_, cb_, cr_, noise_luma_, noise_chroma_);
@@ -187,7 +182,7 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
       }
       if (b > 500) ratios.push_back(s / b);
     }
-    if (ratios.size() >= 3) raw[static_cast<std::size_t>(i)] = std::clamp(median(ratios), 0.5F, 2.0F);
+    if (ratios.size() >= 3) raw[static_cast<std::size_t>(i)] = std::clamp(upper_median(ratios), 0.5F, 2.0F);
   }
   // Rows without cloth take the nearest row's.
   float last_good = 0;

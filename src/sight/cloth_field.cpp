@@ -1,10 +1,11 @@
 #include "sight/cloth_field.hpp"
+#include "base/median.hpp"
 
 #include <Eigen/Dense>
 #include <algorithm>
 #include <array>
-#include <optional>
 #include <opencv2/imgproc.hpp>
+#include <optional>
 
 namespace baizetrace::sight {
 
@@ -42,11 +43,9 @@ Field fit_field(const std::vector<Cell>& cells) {
   for (int k = 0; k < 3; ++k) {
     std::vector<double> v;
     for (const Cell& c : cells) v.push_back(c.v[k]);
-    std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-    f.c(0, k) = v[v.size() / 2];
+    f.c(0, k) = upper_median(v);
     for (double& a : v) a = std::abs(a - f.c(0, k));
-    std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-    f.scale[k] = 1.4826 * v[v.size() / 2] + 0.5;
+    f.scale[k] = 1.4826 * upper_median(v) + 0.5;
   }
   for (int pass = 0; pass < 8; ++pass) {
     Eigen::Matrix<double, kTerms, kTerms> N = Eigen::Matrix<double, kTerms, kTerms>::Identity() * 1e-6;
@@ -69,8 +68,7 @@ Field fit_field(const std::vector<Cell>& cells) {
     f.c = N.ldlt().solve(r);
     for (int k = 0; k < 3; ++k) {
       auto& o = off[static_cast<std::size_t>(k)];
-      std::nth_element(o.begin(), o.begin() + static_cast<std::ptrdiff_t>(o.size() / 2), o.end());
-      f.scale[k] = std::max(0.4, 1.4826 * o[o.size() / 2]);
+      f.scale[k] = std::max(0.4, 1.4826 * upper_median(o));
     }
   }
   return f;
@@ -121,8 +119,7 @@ cv::Mat ball_sized(const Region& region, const cv::Mat& coarse, const cv::Mat& c
       for (int x = region.box.x; x < region.box.x + region.box.width; x += 3)
         if (region.kind.at<std::uint8_t>(y, x) == Region::bed) sample.push_back(d.at<float>(y, x));
     if (sample.empty()) continue;
-    std::nth_element(sample.begin(), sample.begin() + static_cast<std::ptrdiff_t>(sample.size() / 2), sample.end());
-    const double limit = std::max(kLeastLevels, kStandsOut * 1.4826 * static_cast<double>(sample[sample.size() / 2]));
+    const double limit = std::max(kLeastLevels, kStandsOut * 1.4826 * static_cast<double>(upper_median(sample)));
     // Luma alone is no witness here: lines and chalk marks stand out in it as well.
     score = cv::max(score, d / (&p == &planes[0] ? 4 * limit : limit));
   }
@@ -217,8 +214,7 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
   out.known.setTo(0, thing);
   for (int k = 0; k < 3; ++k) {
     auto& m = middle[static_cast<std::size_t>(k)];
-    std::nth_element(m.begin(), m.begin() + static_cast<std::ptrdiff_t>(m.size() / 2), m.end());
-    out.typical[k] = m[m.size() / 2];
+    out.typical[k] = upper_median(m);
   }
   const cv::Mat on_bed = region.kind == Region::bed;
   const cv::Mat on_rim = region.kind == Region::rim;

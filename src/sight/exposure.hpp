@@ -5,6 +5,7 @@
 #include <deque>
 #include <utility>
 
+#include "base/median.hpp"
 #include "sight/ball_fit.hpp"
 
 namespace baizetrace::sight {
@@ -27,8 +28,7 @@ class Exposure {
     constexpr std::size_t kEnough = 5;
     if (recent_.size() < kEnough) return 0;
     std::vector<double> v(recent_.begin(), recent_.end());
-    std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-    return v[v.size() / 2];
+    return upper_median(v);
   }
   // Exposure and how well it is known, before streaks told it too: between none and the whole frame interval.
   [[nodiscard]] std::pair<double, double> guess(double interval) const {

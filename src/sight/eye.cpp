@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
 
+#include "base/median.hpp"
 #include "sight/ball_fit.hpp"
 #include "sight/blobs.hpp"
 #include "sight/cloth.hpp"
@@ -171,16 +172,11 @@ double Eye::State::chroma_siting(const video::Frame& frame, const View& view) co
   }
   if (off.size() < kFewest) return kBetween;
   // Median and its standard error (of normal scatter: sqrt(pi / 2) that of a mean).
-  const auto middle_of = [](std::vector<double> v) {
-    const auto m = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-    std::nth_element(v.begin(), m, v.end());
-    return *m;
-  };
-  const double middle = middle_of(off);
+  const double middle = upper_median(off);
   std::vector<double> scatter;
   for (const double d : off) scatter.push_back(std::abs(d - middle));
   const double error =
-      std::max(0.05, 1.4826 * middle_of(scatter)) * std::sqrt(0.5 * kPi / static_cast<double>(off.size()));
+      std::max(0.05, 1.4826 * upper_median(scatter)) * std::sqrt(0.5 * kPi / static_cast<double>(off.size()));
   return middle - kSure * error > 0.5 * (kBetween - kLeft) ? kLeft : kBetween;
 }
 
@@ -315,7 +311,6 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     ball.disputed = fit->pixel;
     ball.fit_time = time;
     if (ball.insists < kInsists) return as_before();
-    ball.pixel = fit->pixel;
     take(frame, view, *fit, ball, false);
     return true;
   }

@@ -1,6 +1,7 @@
 #include "sight/known_ball.hpp"
 
 #include <algorithm>
+#include <opencv2/imgproc.hpp>
 
 namespace baizetrace::sight {
 
@@ -62,38 +63,27 @@ std::optional<Vec2> KnownBall::look_about(const View& view, const Vec2& place, d
       cv::Rect(static_cast<int>(place.x() / 2) - r, static_cast<int>(place.y() / 2) - r, 2 * r + 1, 2 * r + 1) &
       cv::Rect(0, 0, view.cb.cols, view.cb.rows);
   if (box.width <= 2 * half || box.height <= 2 * half) return std::nullopt;
-  // Sums over rows and columns: like[y + 1][x + 1] holds all above and left of (x, y).
-  cv::Mat like = cv::Mat::zeros(box.height + 1, box.width + 1, CV_32S);
+  cv::Mat like(box.height, box.width, CV_8U);
   for (int y = 0; y < box.height; ++y) {
     const auto* cb = view.cb.ptr<std::uint8_t>(box.y + y) + box.x;
     const auto* cr = view.cr.ptr<std::uint8_t>(box.y + y) + box.x;
     const auto* luma = view.luma.ptr<std::uint8_t>(2 * (box.y + y)) + 2 * box.x;
-    int row = 0;
     for (int x = 0; x < box.width; ++x) {
       const double share =
           (luma[2 * x] - static_cast<double>(kBlackLuma)) / std::max(1.0, colour[0] - static_cast<double>(kBlackLuma));
-      row += std::hypot(cb[x] - colour[1], cr[x] - colour[2]) < kChroma && share > kDarker && share < kLighter ? 1 : 0;
-      like.at<int>(y + 1, x + 1) = like.at<int>(y, x + 1) + row;
+      like.at<std::uint8_t>(y, x) =
+          std::hypot(cb[x] - colour[1], cr[x] - colour[2]) < kChroma && share > kDarker && share < kLighter ? 1 : 0;
     }
   }
+  // How many within the square about each place; the middle of the places that have most.
   const int side = 2 * half + 1;
-  int most = 0, count = 0;
-  Vec2 sum = Vec2::Zero();
-  for (int y = 0; y + side <= box.height; ++y)
-    for (int x = 0; x + side <= box.width; ++x) {
-      const int n =
-          like.at<int>(y + side, x + side) - like.at<int>(y, x + side) - like.at<int>(y + side, x) + like.at<int>(y, x);
-      if (n < most) continue;
-      if (n > most) {
-        most = n;
-        count = 0;
-        sum.setZero();
-      }
-      ++count;
-      sum += Vec2(x + half + box.x, y + half + box.y);
-    }
+  cv::Mat count;
+  cv::boxFilter(like, count, CV_32S, {side, side}, {-1, -1}, false, cv::BORDER_CONSTANT);
+  double most = 0;
+  cv::minMaxLoc(count, nullptr, &most);
   if (most < kEnough * side * side) return std::nullopt;
-  return Vec2(2 * sum / count + Vec2(0.5, 0.5));
+  const cv::Moments m = cv::moments(count == most, true);
+  return Vec2(2 * Vec2(m.m10 / m.m00 + box.x, m.m01 / m.m00 + box.y) + Vec2(0.5, 0.5));
 }
 
 bool KnownBall::bare(const cv::Mat& change) const {

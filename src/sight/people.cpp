@@ -31,6 +31,19 @@ std::vector<cv::Point> on_picture(const camera::Camera& camera, const std::vecto
   return out;
 }
 
+// A pocket looks otherwise once a ball lies in it, or once whoever stood over it at the start has gone; nobody reaches
+// over a pocket and over nothing else. `parts`: padded by `pad` all round.
+void drop_in_pockets(cv::Mat& parts, const Region& region, int pad) {
+  constexpr double kNearlyAll = 0.9;  // of a part: its edge is ragged
+  cv::Mat pockets, labels;
+  cv::copyMakeBorder(region.pocket, pockets, pad, pad, pad, pad, cv::BORDER_CONSTANT, cv::Scalar(0));
+  const int n = cv::connectedComponents(parts, labels);
+  for (int k = 1; k < n; ++k) {
+    const cv::Mat part = labels == k;
+    if (cv::countNonZero(part & pockets) >= kNearlyAll * cv::countNonZero(part)) parts.setTo(0, part);
+  }
+}
+
 }  // namespace
 
 cv::Mat shown_area(const camera::Rig& rig, const table::Table& table) {
@@ -68,6 +81,7 @@ cv::Mat people_in(const cv::Mat& change, const Region& region) {
   cv::morphologyEx(thing, stout, cv::MORPH_CLOSE, disc(0.5 * r));  // noise inside clothes
   const cv::Mat solid = stout.clone();
   cv::morphologyEx(stout, stout, cv::MORPH_OPEN, disc(kStout * r));
+  drop_in_pockets(stout, region, pad);
   if (cv::countNonZero(stout) == 0) return cv::Mat::zeros(change.size(), CV_8U);
   // Fingers, a wrist, the near part of the cue: what hangs together with the stout parts, up to a hand's length away.
   const int steps = std::max(1, static_cast<int>(std::lround(kFingers * r / std::max(1.0, r))));

@@ -53,6 +53,7 @@ Region Region::make(const camera::Rig& rig, const table::Table& table, double ba
   const double out = ball_radius + kTouchSlack;
   cv::Mat all = filled(r.cols, r.rows, outline(camera, w + out, l + out, 0)) |
                 filled(r.cols, r.rows, outline(camera, w + out, l + out, 2 * ball_radius));
+  r.pocket = cv::Mat::zeros(r.rows, r.cols, CV_8U);
   for (const table::Pocket& p : r.pockets_) {
     std::vector<cv::Point> circle;
     for (int i = 0; i < 32; ++i) {
@@ -61,8 +62,9 @@ Region Region::make(const camera::Rig& rig, const table::Table& table, double ba
       if (const auto px = camera.project({q.x(), q.y(), 0}))
         circle.emplace_back(static_cast<int>(std::lround(px->x() / 2)), static_cast<int>(std::lround(px->y() / 2)));
     }
-    all |= filled(r.cols, r.rows, circle);
+    r.pocket |= filled(r.cols, r.rows, circle);
   }
+  all |= r.pocket;
   // A line's width along the noses belongs to neither: nose edges are where the least error of the rig shows.
   cv::erode(bed, bed, cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));
   r.kind = cv::Mat::zeros(r.rows, r.cols, CV_8U);

@@ -17,6 +17,7 @@ struct Region {
 
   int cols = 0, rows = 0;    // coarse grid
   cv::Mat kind;              // CV_8U, Kind
+  cv::Mat pocket;            // CV_8U, not 0 over the pockets, as far as a falling ball's picture reaches
   cv::Rect box;              // of everything that is not outside
   double ball_radius = 0;    // px of luma, of a cue ball in the middle of the bed: sizes of filters
   double smallest_ball = 0;  // px of luma, least radius on the bed

@@ -8,6 +8,7 @@
 #include <ctime>
 #include <opencv2/imgcodecs.hpp>
 
+#include "base/median.hpp"
 #include "drawn/clips.hpp"
 
 namespace baizetrace::register_check {
@@ -42,8 +43,7 @@ RigError rig_error(const camera::Rig& truth, const camera::Rig& found, double ra
   e.u = std::sqrt(e.u / std::max(1, n));
   e.values = 2 * n;
   if (!us.empty()) {
-    std::nth_element(us.begin(), us.begin() + static_cast<long>(us.size() / 2), us.end());
-    e.u_median = us[us.size() / 2];
+    e.u_median = upper_median(us);
   }
   return e;
 }
