@@ -16,6 +16,11 @@ struct Place {
 };
 
 enum class ContactKind { ball, cushion, jaw, pocket };
+// As it stands in files.
+constexpr const char* word_of(ContactKind kind) {
+  constexpr const char* words[] = {"ball", "cushion", "jaw", "pocket"};
+  return words[static_cast<int>(kind)];
+}
 
 // An instant at which a ball's motion changes.
 struct Contact {

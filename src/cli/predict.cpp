@@ -50,20 +50,6 @@ std::vector<PathRow> rows_of(const BallPath& path) {
   return rows;
 }
 
-const char* word_of(ContactKind kind) {
-  switch (kind) {
-    case ContactKind::ball:
-      return "ball";
-    case ContactKind::cushion:
-      return "cushion";
-    case ContactKind::jaw:
-      return "jaw";
-    case ContactKind::pocket:
-      return "pocket";
-  }
-  return "";
-}
-
 Json point(const Vec2& v) { return {v.x(), v.y()}; }
 
 Json contacts_of(const BallPath& path) {

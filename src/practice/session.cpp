@@ -15,10 +15,10 @@ constexpr double kLeast = 1e7;  // numbers are kept to 1e-7 (0.1 um, 0.1 us): fa
 double kept(double v) { return std::round(v * kLeast) / kLeast; }
 Json kept(const Vec2& v) { return Json::array({kept(v.x()), kept(v.y())}); }
 
-constexpr std::pair<ContactKind, const char*> kKinds[] = {{ContactKind::ball, "ball"},
-                                                          {ContactKind::cushion, "cushion"},
-                                                          {ContactKind::jaw, "jaw"},
-                                                          {ContactKind::pocket, "pocket"}};
+constexpr std::pair<ContactKind, const char*> kKinds[] = {{ContactKind::ball, word_of(ContactKind::ball)},
+                                                          {ContactKind::cushion, word_of(ContactKind::cushion)},
+                                                          {ContactKind::jaw, word_of(ContactKind::jaw)},
+                                                          {ContactKind::pocket, word_of(ContactKind::pocket)}};
 constexpr std::pair<Ended, const char*> kEnds[] = {{Ended::rest, "rest"}, {Ended::hand, "hand"}, {Ended::clip, "clip"}};
 
 template <class T, std::size_t N>

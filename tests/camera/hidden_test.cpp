@@ -6,6 +6,7 @@
 #include "base/files.hpp"
 #include "camera/inspect.hpp"
 #include "support/drawn_table.hpp"
+#include "support/full_size.hpp"
 
 namespace baizetrace::camera {
 namespace {
@@ -14,8 +15,7 @@ using test_support::draw_luma;
 using test_support::overhead_camera;
 
 TEST(AlongInWords, NamesSpotsAndFeet) {
-  set_data_folder(BAIZETRACE_SOURCE);
-  const table::Table t(*table::read_spec("full-size"));
+  const table::Table t = test_support::full_size();
   EXPECT_EQ(along_in_words(0.02, t), "the blue");
   EXPECT_EQ(along_in_words(0.892 - 0.305, t), "a foot short of the pink");
   EXPECT_EQ(along_in_words(t.baulk_line_y() + 0.2, t), "20 cm beyond the baulk line");

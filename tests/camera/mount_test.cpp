@@ -1,6 +1,6 @@
 // A camera that is knocked, sags, shakes or stands still, drawn with its true pose.
-#include "base/files.hpp"
 #include "camera/mount.hpp"
+#include "base/files.hpp"
 
 #include <gtest/gtest.h>
 
@@ -8,6 +8,7 @@
 
 #include "camera/stretches.hpp"
 #include "support/drawn_table.hpp"
+#include "support/full_size.hpp"
 
 namespace baizetrace::camera {
 namespace {
@@ -15,10 +16,7 @@ namespace {
 using test_support::draw_luma;
 using test_support::overhead_camera;
 
-table::Table full_size() {
-  set_data_folder(BAIZETRACE_SOURCE);
-  return table::Table(*table::read_spec("full-size"));
-}
+using test_support::full_size;
 
 // The camera turned about its own lens: x_cam <- exp(w) x_cam.
 Camera turned(Camera c, const Vec3& w) {

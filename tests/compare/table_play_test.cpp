@@ -6,14 +6,12 @@
 #include "base/files.hpp"
 #include "compare/beside.hpp"
 #include "motion/motion.hpp"
+#include "support/full_size.hpp"
 
 namespace baizetrace::compare {
 namespace {
 
-table::Table full_size() {
-  set_data_folder(BAIZETRACE_SOURCE);
-  return table::Table(*table::read_spec("full-size"));
-}
+using test_support::full_size;
 
 table::BallSet snooker() {
   set_data_folder(BAIZETRACE_SOURCE);

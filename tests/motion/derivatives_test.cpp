@@ -5,21 +5,15 @@
 #include <gtest/gtest.h>
 
 #include "base/files.hpp"
+#include "support/full_size.hpp"
+#include "support/named_ball.hpp"
 
 namespace baizetrace::motion {
 namespace {
 using Of = Input::Of;
 
-table::Table full_size() {
-  set_data_folder(BAIZETRACE_SOURCE);
-  return table::Table(*table::read_spec("full-size"));
-}
-Ball ball(const char* name, Vec2 at) {
-  Ball b;
-  b.name = name;
-  b.place = at;
-  return b;
-}
+using test_support::ball;
+using test_support::full_size;
 const std::vector<Input> kAll{{Of::speed, {}},
                               {Of::heading, {}},
                               {Of::right, {}},

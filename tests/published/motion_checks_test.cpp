@@ -8,6 +8,8 @@
 #include "motion/cushion_contact.hpp"
 #include "motion/motion.hpp"
 #include "motion/simulator.hpp"
+#include "support/full_size.hpp"
+#include "support/named_ball.hpp"
 #include "table/lookup.hpp"
 
 namespace baizetrace::motion {
@@ -16,16 +18,8 @@ namespace {
 constexpr double kR = 0.02625;
 constexpr double kRounding = 1e-12;  // relative: closed forms agree to rounding
 
-table::Table full_size() {
-  set_data_folder(BAIZETRACE_SOURCE);
-  return table::Table(*table::read_spec("full-size"));
-}
-Ball ball(const char* name, Vec2 at) {
-  Ball b;
-  b.name = name;
-  b.place = at;
-  return b;
-}
+using test_support::ball;
+using test_support::full_size;
 State rolling(const Vec2& v) { return {Vec2::Zero(), v, Vec3(-v.y() / kR, v.x() / kR, 0)}; }
 // Where a ball's velocity ends once it rolls, by conservation of angular momentum about the contact line.
 Vec2 once_rolling(const State& s) { return 5.0 / 7.0 * s.velocity + 2.0 / 7.0 * kR * Vec2(s.spin.y(), -s.spin.x()); }

@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include "base/files.hpp"
+#include "support/full_size.hpp"
 #include "support/invented_session.hpp"
 
 namespace baizetrace::report {
@@ -17,10 +18,7 @@ using testing::StartsWith;
 
 constexpr double kBall = 0.02625;  // m, radius of a snooker ball
 
-table::Table full_size() {
-  set_data_folder(BAIZETRACE_SOURCE);
-  return table::Table(*table::read_spec("full-size"));
-}
+using test_support::full_size;
 
 practice::Setup invented_setup() {
   practice::Setup s;

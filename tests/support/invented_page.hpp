@@ -8,14 +8,12 @@
 #include "report/page.hpp"
 #include "report/picture.hpp"
 #include "report/words.hpp"
+#include "support/full_size.hpp"
 #include "support/invented_picture.hpp"
 
 namespace baizetrace::invented {
 
-inline table::Table full_size() {
-  set_data_folder(BAIZETRACE_SOURCE);
-  return table::Table(*table::read_spec("full-size"));
-}
+using test_support::full_size;
 
 // The invented session as one group of an invented setup, scored by it.
 struct Evening {

@@ -60,20 +60,6 @@ double to_fall(const TableShape& t, const std::string& pocket, const Vec2& at) {
   return (at - centre).norm() - (middle ? t.middle_fall_radius : t.corner_fall_radius);
 }
 
-const char* word(ContactKind kind) {
-  switch (kind) {
-    case ContactKind::ball:
-      return "ball";
-    case ContactKind::cushion:
-      return "cushion";
-    case ContactKind::jaw:
-      return "jaw";
-    case ContactKind::pocket:
-      return "pocket";
-  }
-  return "";
-}
-
 Json velocity(double speed, double heading) {
   const Vec2 v = speed * along_heading(heading);
   return {cut(v.x()), cut(v.y()), 0.0};
@@ -90,7 +76,7 @@ Json attempt_json(const Story& story, const TrueAttempt& a) {
   for (const BallPath& path : a.went.balls) {
     for (const Contact& c : path.contacts) {
       events.push_back({{"t_s", cut(a.strike_time + c.time)},
-                        {"kind", word(c.kind)},
+                        {"kind", word_of(c.kind)},
                         {"ball", path.ball},
                         {"other", c.with},
                         {"xy", pair(c.at)},

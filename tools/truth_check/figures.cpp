@@ -19,12 +19,8 @@ constexpr double kLostBall = 0.05;      // m: farther than this a red is another
 constexpr double kFreeRun = 0.2;        // s
 
 bool is_red(const std::string& ball) { return ball.rfind("red", 0) == 0; }
-std::string kind_word(ContactKind k) {
-  constexpr const char* words[] = {"ball", "cushion", "jaw", "pocket"};
-  return words[static_cast<int>(k)];
-}
 std::string name_of(ContactKind k, const std::string& with) {
-  return kind_word(k) + ":" + (is_red(with) ? std::string("red") : with);
+  return std::string(word_of(k)) + ":" + (is_red(with) ? std::string("red") : with);
 }
 
 // Balls at rest: reds are alike, the nearest counts.
