@@ -160,28 +160,43 @@ std::array<int, 4> stripe_counts(const table::Table& table, double step) {
 
 std::vector<Mark> nose_marks(const Scene& scene, const Unknowns& x, const table::Table& table,
                              const EdgeOptions& options, NoseLook* look) {
-  std::vector<Mark> marks;
-  std::vector<double> sigmas, darks;
+  struct Found {
+    Mark mark;
+    bool tells_look = false;
+    double sigma = 0, dark = 0;
+  };
   const Camera camera = x.camera();
-  for (const Stripe& s : stripes(table, options.step)) {
+  const std::vector<Stripe> all = stripes(table, options.step);
+  std::vector<std::optional<Found>> found(all.size());
+  const auto look_at = [&](const Stripe& s) -> std::optional<Found> {
     const PointAt at = side_point(x, s.side, s.along, 0, x.nose_height);
     const auto p =
         profile(scene.luma, 1, camera, at, options.step / 2, -options.nose_reach - 0.030, options.nose_reach + 0.018);
-    if (!p) continue;
+    if (!p) return std::nullopt;
     auto m = mark_at(camera, {Kind::nose, s.side, s.along, {}, {}, 0}, at, 0);
-    if (!m) continue;
+    if (!m) return std::nullopt;
     const Profile light = p->light(p->mean(-options.nose_reach - 0.030, -options.nose_reach), options.gamma);
     const auto fit = fit_nose(light, options.nose_reach, m->px_per_m, options.look);
-    if (!fit) continue;
+    if (!fit) return std::nullopt;
     m = mark_at(camera, m->mark, at, fit->edge);
-    if (!m) continue;
+    if (!m) return std::nullopt;
     m->mark.sd = std::hypot(kEdgeFloor, fit->u_edge * m->px_per_m);
-    marks.push_back(m->mark);
     // Blur and darkness are told by bands that are wide enough to show both of their edges.
-    if (fit->width * m->px_per_m > 2.5 * fit->sigma_px && fit->contrast > 10 * p->noise) {
-      sigmas.push_back(fit->sigma_px);
-      darks.push_back(fit->dark);
-    }
+    const bool tells = fit->width * m->px_per_m > 2.5 * fit->sigma_px && fit->contrast > 10 * p->noise;
+    return Found{m->mark, tells, fit->sigma_px, fit->dark};
+  };
+  cv::parallel_for_(cv::Range(0, static_cast<int>(all.size())), [&](const cv::Range& range) {
+    for (int i = range.start; i < range.end; ++i)
+      found[static_cast<std::size_t>(i)] = look_at(all[static_cast<std::size_t>(i)]);
+  });
+  std::vector<Mark> marks;
+  std::vector<double> sigmas, darks;
+  for (const auto& f : found) {
+    if (!f) continue;
+    marks.push_back(f->mark);
+    if (!f->tells_look) continue;
+    sigmas.push_back(f->sigma);
+    darks.push_back(f->dark);
   }
   if (look && sigmas.size() >= 10) {
     *look = {upper_median(sigmas), kKnownBlur, upper_median(darks), kKnownDark};

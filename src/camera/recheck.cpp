@@ -32,10 +32,10 @@ Recheck recheck(const Scene& scene, const Rig& rig, const table::Spec& spec, con
   Recheck out;
   out.camera = rig.camera;
   const table::Table table = table_of(rig, spec);
-  const Watch watch(scene.luma, rig.camera, &table);
+  const auto bed = bed_places(rig.camera, &table);
   const auto answer = [&](Recheck::Answer a, const Pose& pose) {
     out.answer = a;
-    const Watch::Apart off = watch.apart(rig.camera.pose, pose);
+    const Apart off = apart(rig.camera, bed, rig.camera.pose, pose);
     out.pixels = off.pixels;
     out.metres = off.metres;
     if (a == Recheck::Answer::corrected && off.pixels < kFits) {

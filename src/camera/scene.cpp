@@ -108,6 +108,7 @@ Result<Scene> gather_scene(video::Clip& clip, const SceneOptions& options) {
   std::vector<Sample> samples;
   int slot = -1, moment_count = 0;
   while (auto frame = clip.next()) {
+    if (options.shown) options.shown(*frame);
     const double time = frame->time - options.from;
     if (time < 0) continue;
     if (time > options.look_at) break;

@@ -1,6 +1,7 @@
 // What stands still in front of a camera: the picture without the people, and a few moments of balls at rest.
 #pragma once
 
+#include <functional>
 #include <opencv2/core.hpp>
 #include <vector>
 
@@ -33,11 +34,12 @@ struct Scene {
 };
 
 struct SceneOptions {
-  double from = 0;        // s: what comes before is left out
-  double look_at = 10;    // s, from there
-  int samples = 21;       // spans of that time, each shown by its sharpest frame
-  int moments = 5;        // spread over that time
-  int moment_frames = 5;  // frames in a row
+  double from = 0;                                 // s: what comes before is left out
+  double look_at = 10;                             // s, from there
+  int samples = 21;                                // spans of that time, each shown by its sharpest frame
+  int moments = 5;                                 // spread over that time
+  int moment_frames = 5;                           // frames in a row
+  std::function<void(const video::Frame&)> shown;  // every frame that is read, for whoever learns from the same
 };
 
 // Reads the clip, from where it stands. Error: no frame comes out.

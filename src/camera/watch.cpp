@@ -136,16 +136,7 @@ Watch::Watch(const cv::Mat& reference, const Camera& camera, const table::Table*
   }
   if (levels_.size() > kWholeLevel) whole_ = levels_[kWholeLevel].picture.clone();
   for (Level& l : levels_) l.picture.release();
-  const double w = table ? table->half_width() : 0, l = table ? table->half_length() : 0;
-  for (int i = -1; i <= 1; ++i)
-    for (int j = -2; j <= 2; ++j) {
-      if (table) {
-        bed_.emplace_back(0.95 * w * i, 0.475 * l * j, 0);
-      } else if (const auto at =
-                     camera.on_plane(Vec2((0.5 + 0.45 * i) * camera.width, (0.5 + 0.225 * j) * camera.height), 0)) {
-        bed_.emplace_back(at->x(), at->y(), 0);
-      }
-    }
+  bed_ = bed_places(camera, table);
 }
 
 void Watch::choose(Level& level, const table::Table* table, int cell, int most) const {
@@ -161,33 +152,40 @@ void Watch::choose(Level& level, const table::Table* table, int cell, int most) 
     Vec3 in_table;
     int block;
   };
-  std::vector<Choice> all;
   constexpr int kEdge = kHalf + 3;
-  for (int y0 = kEdge; y0 + cell < m.rows - kEdge; y0 += cell)
-    for (int x0 = kEdge; x0 + cell < m.cols - kEdge; x0 += cell) {
-      Choice best{0, {}, {}, 0};
-      for (int y = y0; y < y0 + cell; y += 2)
-        for (int x = x0; x < x0 + cell; x += 2) {
-          const float e = energy.at<float>(y, x);
-          if (!(e > best.strength)) continue;
-          const Vec2 pixel = from_level(Vec2(x, y), level.scale);
-          double z = 0;
-          auto at = camera_.on_plane(pixel, table ? table->nose_height() : 0);
-          if (!at) continue;
-          if (table) {
-            const auto height = height_at(*table, *at);
-            if (!height) continue;
-            z = *height;
-            at = camera_.on_plane(pixel, z);
+  const int rows_of_cells = std::max(0, (m.rows - 2 * kEdge - 1) / cell);
+  std::vector<std::vector<Choice>> by_row(static_cast<std::size_t>(rows_of_cells));
+  cv::parallel_for_(cv::Range(0, rows_of_cells), [&](const cv::Range& range) {
+    for (int row = range.start; row < range.end; ++row) {
+      const int y0 = kEdge + row * cell;
+      for (int x0 = kEdge; x0 + cell < m.cols - kEdge; x0 += cell) {
+        Choice best{0, {}, {}, 0};
+        for (int y = y0; y < y0 + cell; y += 2)
+          for (int x = x0; x < x0 + cell; x += 2) {
+            const float e = energy.at<float>(y, x);
+            if (!(e > best.strength)) continue;
+            const Vec2 pixel = from_level(Vec2(x, y), level.scale);
+            double z = 0;
+            auto at = camera_.on_plane(pixel, table ? table->nose_height() : 0);
             if (!at) continue;
+            if (table) {
+              const auto height = height_at(*table, *at);
+              if (!height) continue;
+              z = *height;
+              at = camera_.on_plane(pixel, z);
+              if (!at) continue;
+            }
+            best = {e, Vec2(x, y), Vec3(at->x(), at->y(), z), 0};
           }
-          best = {e, Vec2(x, y), Vec3(at->x(), at->y(), z), 0};
-        }
-      if (!(best.strength > 0)) continue;
-      best.block =
-          static_cast<int>(best.at.x() * kBlocks / m.cols) + kBlocks * static_cast<int>(best.at.y() * kBlocks / m.rows);
-      all.push_back(best);
+        if (!(best.strength > 0)) continue;
+        best.block = static_cast<int>(best.at.x() * kBlocks / m.cols) +
+                     kBlocks * static_cast<int>(best.at.y() * kBlocks / m.rows);
+        by_row[static_cast<std::size_t>(row)].push_back(best);
+      }
     }
+  });
+  std::vector<Choice> all;
+  for (const auto& row : by_row) all.insert(all.end(), row.begin(), row.end());
   std::stable_sort(all.begin(), all.end(), [](const Choice& a, const Choice& b) { return a.strength > b.strength; });
   std::vector<int> taken(kBlocks * kBlocks, 0);
   const int share = std::max(4, 3 * most / (kBlocks * kBlocks));
@@ -235,13 +233,28 @@ void Watch::choose(Level& level, const table::Table* table, int cell, int most) 
   }
 }
 
-Watch::Apart Watch::apart(const Pose& a, const Pose& b) const {
+std::vector<Vec3> bed_places(const Camera& camera, const table::Table* table) {
+  std::vector<Vec3> bed;
+  const double w = table ? table->half_width() : 0, l = table ? table->half_length() : 0;
+  for (int i = -1; i <= 1; ++i)
+    for (int j = -2; j <= 2; ++j) {
+      if (table) {
+        bed.emplace_back(0.95 * w * i, 0.475 * l * j, 0);
+      } else if (const auto at =
+                     camera.on_plane(Vec2((0.5 + 0.45 * i) * camera.width, (0.5 + 0.225 * j) * camera.height), 0)) {
+        bed.emplace_back(at->x(), at->y(), 0);
+      }
+    }
+  return bed;
+}
+
+Apart apart(const Camera& camera, const std::vector<Vec3>& bed, const Pose& a, const Pose& b) {
   Apart out;
   int n = 0;
-  for (const Vec3& p : bed_) {
+  for (const Vec3& p : bed) {
     Vec2 u, v;
-    if (!project_with_slopes(camera_, a, p, u, nullptr) || !project_with_slopes(camera_, b, p, v, nullptr)) continue;
-    Camera c = camera_;
+    if (!project_with_slopes(camera, a, p, u, nullptr) || !project_with_slopes(camera, b, p, v, nullptr)) continue;
+    Camera c = camera;
     c.pose = a;
     const double per_metre = std::sqrt(std::abs(c.plane_jacobian(p).determinant()));
     out.pixels += (u - v).squaredNorm();

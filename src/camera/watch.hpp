@@ -18,6 +18,14 @@
 
 namespace baizetrace::camera {
 
+// How far two poses lie apart: rms over the bed, px and m.
+struct Apart {
+  double pixels = 0, metres = 0;
+};
+// Places of the bed that this is told by; without a table (nullptr), of the picture.
+[[nodiscard]] std::vector<Vec3> bed_places(const Camera& camera, const table::Table* table);
+[[nodiscard]] Apart apart(const Camera& camera, const std::vector<Vec3>& bed, const Pose& a, const Pose& b);
+
 // What one picture tells.
 struct Glance {
   bool tells = false;       // enough of what was watched is recognised
@@ -41,11 +49,8 @@ class Watch {
   [[nodiscard]] Glance search(const cv::Mat& luma, const Pose& near) const;
 
   [[nodiscard]] const Camera& camera() const { return camera_; }
-  // How far two poses lie apart: rms over the bed, px and m.
-  struct Apart {
-    double pixels = 0, metres = 0;
-  };
-  [[nodiscard]] Apart apart(const Pose& a, const Pose& b) const;
+  using Apart = camera::Apart;
+  [[nodiscard]] Apart apart(const Pose& a, const Pose& b) const { return camera::apart(camera_, bed_, a, b); }
   [[nodiscard]] std::size_t patches() const { return levels_.empty() ? 0 : levels_[0].patches.size(); }
 
  private:

@@ -1,5 +1,6 @@
 #include "cli/one_clip.hpp"
 
+#include <future>
 #include <opencv2/imgcodecs.hpp>
 
 #include "camera/recheck.hpp"
@@ -58,15 +59,16 @@ class PictureKeeper {
   }
 };
 
-// A rig that was given may be yesterday's: is the camera still where it was? Gives the picture that tells.
-Result<cv::Mat> check_rig(const Ground& g, const MeasureOptions& o, const std::string& file, ClipShots& out) {
-  auto clip = video::Clip::open(file);
-  if (!clip) return pass_on(clip);
+// A rig that was given may be yesterday's: is the camera still where it was? Gives the picture that tells; `first` sees
+// the frames that are read for it.
+Result<cv::Mat> check_rig(const Ground& g, const MeasureOptions& o, video::Clip& clip, sight::FirstFrames& first,
+                          ClipShots& out) {
   camera::SceneOptions look;
+  look.shown = [&](const video::Frame& frame) { first.show(frame); };
   look.look_at = kCheckFor;
   look.samples = kCheckSamples;
   look.moments = 0;  // the balls are not asked
-  const auto scene = camera::gather_scene(*clip, look);
+  const auto scene = camera::gather_scene(clip, look);
   if (!scene) return pass_on(scene);
   const camera::Recheck now = camera::recheck(*scene, out.rig, g.spec, g.balls);
   out.rig.camera = now.camera;
@@ -81,20 +83,23 @@ Result<cv::Mat> check_rig(const Ground& g, const MeasureOptions& o, const std::s
         {0,
          fmt::format("whether {} still fits cannot be told from the first {:.0f} s of the clip; it is taken as it is",
                      *o.rig, kCheckFor)});
+  if (const auto back = clip.seek(0); !back) return pass_on(back);
   return scene->luma;
 }
 
 // The rig: as given, or found in the clip. Gives the picture that it was found or checked in.
-Result<cv::Mat> find_rig(const Ground& g, const MeasureOptions& o, const video::ClipInfo& info, const std::string& file,
+Result<cv::Mat> find_rig(const Ground& g, const MeasureOptions& o, video::Clip& clip, sight::FirstFrames& first,
                          ClipShots& out) {
   cv::Mat reference;
+  const video::ClipInfo& info = clip.info();
+  const std::string& file = info.file;
   if (g.rig) {
     const camera::Camera& c = g.rig->camera;
     if (c.width != info.width || c.height != info.height)
       return fail("{}: is for a picture of {} x {}, {} is {} x {}: register this clip", *o.rig, c.width, c.height, file,
                   info.width, info.height);
     out.rig = *g.rig;
-    const auto checked = check_rig(g, o, file, out);
+    const auto checked = check_rig(g, o, clip, first, out);
     if (!checked) return pass_on(checked);
     reference = *checked;
   } else {
@@ -134,8 +139,22 @@ std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& 
   std::optional<video::Frame> last;
   Look look;
   const double duration = clip.info().duration;
-  while (auto frame = clip.next()) {
-    look = eye.look(*frame);
+  // Where the camera stands in the next frame is told while this one is looked at.
+  struct Coming {
+    std::optional<video::Frame> frame;
+    SteadyEye::Standing standing;
+  };
+  const auto come = [&] {
+    Coming c{clip.next(), {}};
+    if (c.frame) c.standing = eye.stand(*c.frame);
+    return c;
+  };
+  std::future<Coming> coming = std::async(std::launch::async, come);
+  for (;;) {
+    auto [frame, standing] = coming.get();
+    if (!frame) break;
+    coming = std::async(std::launch::async, come);
+    look = eye.look(*frame, standing);
     if (auto episode = tracker.push(look)) {
       seen.push_back({std::move(*episode), {}, 0, {}});
       keeper.episode_over(seen.back(), *frame, look, eye.camera());
@@ -149,6 +168,7 @@ std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& 
       break;
     }
   }
+  if (coming.valid()) coming.wait();
   if (auto episode = tracker.finish()) {
     seen.push_back({std::move(*episode), {}, 0, {}});
     if (last) keeper.episode_over(seen.back(), *last, look, eye.camera());
@@ -232,11 +252,13 @@ Result<ClipShots> measure_clip(const std::string& file, int index, const Ground&
   const video::ClipInfo& info = clip->info();
   out.info = {file, info.width, info.height, 0, info.duration};
   if (o.progress) o.progress(0, o.rig ? "learning the cloth" : "finding the table");
-  const auto reference = find_rig(g, o, info, file, out);
+  sight::FirstFrames first;
+  const auto reference = find_rig(g, o, *clip, first, out);
   if (!reference) return pass_on(reference);
   const table::Table table = camera::table_of(out.rig, g.spec);
   sight::Eye learning(out.rig, table, g.balls);
-  if (auto learnt = learning.learn(*clip); !learnt) return pass_on(learnt);
+  if (auto learnt = first.enough() ? learning.learn(first) : learning.learn(*clip); !learnt) return pass_on(learnt);
+  first = sight::FirstFrames();
   SteadyEye eye(std::move(learning), *reference, out.rig, table, g.balls, file);
   std::vector<Seen> seen = look_through(*clip, eye, g, table, o, out);
   eye.tell(out.moves, out.warnings);

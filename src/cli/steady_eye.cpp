@@ -24,25 +24,35 @@ SteadyEye::SteadyEye(sight::Eye eye, const cv::Mat& reference, const camera::Rig
       table_(table),
       balls_(balls),
       file_(std::move(file)),
+      stood_(rig.camera),
       camera_(rig.camera) {}
 
-Look SteadyEye::look(const video::Frame& frame) {
+SteadyEye::Standing SteadyEye::stand(const video::Frame& frame) {
   camera::Mount::Now now = mount_.push(frame);
+  bool anew = false;
   if (const auto since = mount_.lost_since(); since && frame.time - *since > kBeforeAnew) {
     if (trying_for_ != since) trying_for_ = since, next_try_ = frame.time, wait_ = kFirstWait;
     if (frame.time >= next_try_) {
-      find_anew(frame.time);
+      anew = find_anew(frame.time);
       next_try_ = frame.time + wait_;
       wait_ *= 2;
       now = mount_.push(frame);
     }
   }
-  const camera::Watch::Apart off = mount_.apart(camera_.pose, now.camera.pose);
-  if (off.pixels > kTurnFrom) {
-    camera_ = now.camera;
+  Standing out{stood_, false, now.known, now.u};
+  if (anew || mount_.apart(stood_.pose, now.camera.pose).pixels > kTurnFrom) {
+    out.camera = stood_ = now.camera;
+    out.turned = true;
+  }
+  return out;
+}
+
+Look SteadyEye::look(const video::Frame& frame, const Standing& standing) {
+  if (standing.turned) {
+    camera_ = standing.camera;
     eye_.turn_to(camera_);
   }
-  if (!now.known) {
+  if (!standing.known) {
     Look blind;
     blind.frame = frame.index;
     blind.time = frame.time;
@@ -50,26 +60,25 @@ Look SteadyEye::look(const video::Frame& frame) {
     return blind;
   }
   Look look = eye_.look(frame);
-  if (now.u > 0)
-    for (Sighting& s : look.sightings) s.covariance += now.u * now.u * Mat2::Identity();
+  if (standing.u > 0)
+    for (Sighting& s : look.sightings) s.covariance += standing.u * standing.u * Mat2::Identity();
   return look;
 }
 
 // The table is looked for from here on, by the lens that is known. Not found: it stays lost.
-void SteadyEye::find_anew(double time) {
+bool SteadyEye::find_anew(double time) {
   camera::RegisterOptions how;
   how.from = time;
   how.look_at = kLookAnew;
   how.lens = camera::known_lens(rig_);
   const auto anew = camera::register_clip(file_, table_.spec(), balls_, how);
-  if (!anew || !anew->found) return;
+  if (!anew || !anew->found) return false;
   // Lens and table are as they were: only the camera has moved.
   camera::Camera camera = rig_.camera;
   camera.pose = anew->rig.camera.pose;
   camera.lens = anew->rig.camera.lens;
   mount_.found(anew->luma, camera, table_, time);
-  camera_ = camera;
-  eye_.turn_to(camera_);
+  return true;
 }
 
 void SteadyEye::tell(std::vector<practice::RigMove>& moves, std::vector<practice::Warning>& warnings) const {

@@ -18,13 +18,22 @@ class SteadyEye {
   SteadyEye(sight::Eye eye, const cv::Mat& reference, const camera::Rig& rig, const table::Table& table,
             const table::BallSet& balls, std::string file);
 
+  // Where the camera stands in a frame.
+  struct Standing {
+    camera::Camera camera;
+    bool turned = false;  // since the frame before
+    bool known = true;    // false: take no places from this frame
+    double u = 0;         // m, of places by the camera's movement
+  };
+  // Every frame in the order of the clip.
+  [[nodiscard]] Standing stand(const video::Frame& frame);
   // Sightings in one frame, in the order of the clip. None where the camera's pose is not known: the look is then
-  // marked damaged.
-  [[nodiscard]] Look look(const video::Frame& frame);
+  // marked damaged. May run beside stand() for a later frame: the two share nothing that changes.
+  [[nodiscard]] Look look(const video::Frame& frame, const Standing& standing);
 
   // Who stands over the table in the frame looked at last, see sight::Eye.
   [[nodiscard]] cv::Mat people() const { return eye_.people(); }
-  // As it stands now.
+  // As it stood in that frame.
   [[nodiscard]] const camera::Camera& camera() const { return camera_; }
   [[nodiscard]] const camera::Mount& mount() const { return mount_; }
   // What happened to the mount, as a session has it: moves, and a warning for each.
@@ -33,7 +42,7 @@ class SteadyEye {
   [[nodiscard]] std::optional<std::string> untrusted(double from, double to) const;
 
  private:
-  void find_anew(double time);
+  bool find_anew(double time);
 
   sight::Eye eye_;
   camera::Mount mount_;
@@ -41,7 +50,8 @@ class SteadyEye {
   table::Table table_;
   table::BallSet balls_;
   std::string file_;
-  camera::Camera camera_;
+  camera::Camera stood_;   // in the frame that stand() saw last
+  camera::Camera camera_;  // in the frame that was looked at last
   double next_try_ = 0, wait_ = 0;
   std::optional<double> trying_for_;
 };

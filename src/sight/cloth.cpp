@@ -14,6 +14,7 @@ namespace {
 
 constexpr float kBlackLuma = 16;     // level of black, video range
 constexpr float kGrey = 128;         // chroma's zero
+constexpr double kStripes = 8;       // of rows that threads share
 constexpr int kChunks = 12;          // of a row, for its gain: a median over them leaves people out
 constexpr int kGainSmooth = 4;       // coarse rows either side
 constexpr double kEdgeSlack = 0.20;  // px: how far edges of the picture may shake
@@ -69,28 +70,37 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames) {
     count[k] = cv::Mat::zeros(first[k].size(), CV_32F);
   }
   const bool by_row = bands_by_row(frames[0]);
-  for (std::size_t f = 0; f < frames.size(); ++f) {
-    const Gain gain = gain_of(frames[f]);
-    for (int k = 0; k < 3; ++k) {
-      const float zero = k == 0 ? kBlackLuma : kGrey;
-      const int per = k == 0 ? 1 : 2;
-      for (int y = per == 1 ? 2 * region_->box.y : region_->box.y;
-           y < (per == 1 ? 2 : 1) * (region_->box.y + region_->box.height) && y < first[k].rows; ++y) {
-        const auto* in = stack[static_cast<std::size_t>(k)][f].ptr<std::uint8_t>(y);
+  std::vector<Gain> gains;
+  for (const video::Frame& f : frames) gains.push_back(gain_of(f));
+  for (int k = 0; k < 3; ++k) {
+    const float zero = k == 0 ? kBlackLuma : kGrey;
+    const int per = k == 0 ? 1 : 2;
+    const int y0 = 2 / per * region_->box.y, y1 = std::min(first[k].rows, y0 + 2 / per * region_->box.height);
+    std::vector<std::vector<float>> scatters(static_cast<std::size_t>(std::max(0, y1 - y0)));
+    cv::parallel_for_(cv::Range(y0, std::max(y0, y1)), [&](const cv::Range& rows) {
+      for (int y = rows.start; y < rows.end; ++y) {
         const auto* base = first[k].ptr<float>(y);
         auto* s = sum[k].ptr<float>(y);
         auto* c = count[k].ptr<float>(y);
-        const float row_gain = by_row ? gain.at(0, per * y) : 1;
-        for (int x = 0; x < first[k].cols; ++x) {
-          const float g = by_row ? row_gain : gain.at(per * x, 0);
-          const float v = (in[x] - zero) / g + zero;
-          const float d = v - base[x];
-          if (((x * 7 + y * 13) & 127) == 0) scatter[static_cast<std::size_t>(k)].push_back(std::abs(d));
-          const float ok = std::abs(d) < 12 ? 1.0F : 0.0F;
-          s[x] += ok * v;
-          c[x] += ok;
+        auto& row_scatter = scatters[static_cast<std::size_t>(y - y0)];
+        for (std::size_t f = 0; f < frames.size(); ++f) {
+          const auto* in = stack[static_cast<std::size_t>(k)][f].ptr<std::uint8_t>(y);
+          const float row_gain = by_row ? gains[f].at(0, per * y) : 1;
+          for (int x = 0; x < first[k].cols; ++x) {
+            const float g = by_row ? row_gain : gains[f].at(per * x, 0);
+            const float v = (in[x] - zero) / g + zero;
+            const float d = v - base[x];
+            if (((x * 7 + y * 13) & 127) == 0) row_scatter.push_back(std::abs(d));
+            const float ok = std::abs(d) < 12 ? 1.0F : 0.0F;
+            s[x] += ok * v;
+            c[x] += ok;
+          }
         }
       }
+    });
+    for (const auto& r : scatters) {
+      auto& all = scatter[static_cast<std::size_t>(k)];
+      all.insert(all.end(), r.begin(), r.end());
     }
   }
   cv::Mat* planes[3] = {&luma_, &cb_, &cr_};
@@ -157,7 +167,7 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
   std::vector<std::uint16_t> row(static_cast<std::size_t>(region_->cols));
   for (auto& s : seen) s.fill(0);
   for (auto& s : bare) s.fill(0);
-  // Every second coarse row and column serves.
+  // Every second coarse column (or row) serves.
   for (int y = box.y; y < box.y + box.height; y += g.by_row ? 1 : 2) {
     coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x, box.x + box.width,
                row.data());
@@ -212,12 +222,20 @@ void Cloth::compare(const video::Frame& frame, const Gain& gain, cv::Mat& change
   change.create(region_->rows, region_->cols, CV_8U);
   change.setTo(0);
   const cv::Rect box = region_->box;
+  const cv::Range rows(std::max(1, box.y), std::min(region_->rows - 1, box.y + box.height));
+  if (rows.start >= rows.end) return;
+  cv::parallel_for_(
+      rows, [&](const cv::Range& some) { compare_rows(frame, gain, some, change); }, kStripes);
+}
+
+void Cloth::compare_rows(const video::Frame& frame, const Gain& gain, const cv::Range& rows, cv::Mat& change) const {
+  const cv::Rect box = region_->box;
   std::vector<std::uint16_t> row(static_cast<std::size_t>(region_->cols));
   std::vector<float> score(static_cast<std::size_t>(region_->cols)), gains(static_cast<std::size_t>(region_->cols));
   const auto wc = static_cast<float>(weight_chroma_);
   if (!gain.by_row)
     for (int x = 0; x < region_->cols; ++x) gains[static_cast<std::size_t>(x)] = gain.at(2 * x, 0);
-  for (int y = std::max(1, box.y); y < std::min(region_->rows - 1, box.y + box.height); ++y) {
+  for (int y = rows.start; y < rows.end; ++y) {
     coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x, box.x + box.width,
                row.data());
     if (gain.by_row) std::fill(gains.begin(), gains.end(), gain.at(0, 2 * y));
@@ -253,8 +271,11 @@ void Cloth::compare(const video::Frame& frame, const Gain& gain, cv::Mat& change
 void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& change, const cv::Mat& open) {
   const cv::Rect box = region_->box;
   visit_ = (visit_ + 1) % kVisits;
-  for (int y = std::max(1, box.y); y < std::min(region_->rows - 1, box.y + box.height); ++y) {
-    if (y % kVisits != visit_) continue;
+  const int first = std::max(1, box.y), last = std::min(region_->rows - 1, box.y + box.height);
+  // Rows that are visited together lie apart: none reads what another writes.
+  const int start = first + ((visit_ - first) % kVisits + kVisits) % kVisits;
+  if (start >= last) return;
+  const auto follow_row = [&](int y) {
     const auto* c = change.ptr<std::uint8_t>(y);
     const auto* kind = region_->kind.ptr<std::uint8_t>(y);
     const auto* o = open.ptr<std::uint8_t>(y);
@@ -313,7 +334,13 @@ void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& c
       coarse[x] = mean;
     }
     refresh_tolerance(y);
-  }
+  };
+  cv::parallel_for_(
+      cv::Range(0, (last - start + kVisits - 1) / kVisits),
+      [&](const cv::Range& some) {
+        for (int i = some.start; i < some.end; ++i) follow_row(start + i * kVisits);
+      },
+      kStripes);
 }
 
 bool Cloth::like_cloth(const float* now) const {

@@ -26,7 +26,7 @@ class Cloth {
 
   // Coarse picture of what differs: 0 as the cloth, kShade a change that a shadow or a light could make, kThing not.
   static constexpr std::uint8_t kShade = 1, kThing = 2;
-  void compare(const video::Frame& frame, const Gain& gain, cv::Mat& change) const;
+  void compare(const video::Frame& frame, const Gain& gain, cv::Mat& change) const;  // any number of threads: the same
 
   // Follows slow changes where `change` is 0, takes over what has stood still in places that are `open` (CV_8U: kOpen
   // where nothing known lies, kPerson, kBall), and what comes out of a shadow. Call once a frame.
@@ -47,6 +47,7 @@ class Cloth {
   }
 
  private:
+  void compare_rows(const video::Frame& frame, const Gain& gain, const cv::Range& rows, cv::Mat& change) const;
   void refresh_tolerance(int row);
   // Whether a pixel (Y Cb Cr) has the cloth's hue, in whatever light.
   [[nodiscard]] bool like_cloth(const float* now) const;

@@ -18,17 +18,17 @@ namespace baizetrace::sight {
 
 namespace {
 
-constexpr int kLearnFrames = 7;         // the median of so many is the first background
-constexpr double kSearchResting = 0.8;  // px about where it lay
-constexpr double kRefitEvery = 0.5;     // s, of a resting ball whose picture does not change
-constexpr double kShadowChange = 2.5;   // times what noise does: a shadow or a hand near it, not the ball itself
-constexpr double kRefitShadowed = 0.1;  // s
-constexpr double kPersonArea = 2.5;     // ball areas: a blob that large is not one ball
-constexpr double kRefusedFor = 0.25;    // s that a place in such a blob is not looked at again
-constexpr double kVisibleKnown = 0.30;  // share of the outline that must be seen of a ball known to be there
-constexpr double kVisibleNew = 0.56;    // and of one that is not
-constexpr double kRimFitted = 0.62;     // of a new ball's outline, once fitted; and
-constexpr double kRimSpot = 0.25;       // of one on a spot, where balls belong; then it must stand out well
+constexpr std::size_t kLearnFrames = 7;  // the median of so many is the first background
+constexpr double kSearchResting = 0.8;   // px about where it lay
+constexpr double kRefitEvery = 0.5;      // s, of a resting ball whose picture does not change
+constexpr double kShadowChange = 2.5;    // times what noise does: a shadow or a hand near it, not the ball itself
+constexpr double kRefitShadowed = 0.1;   // s
+constexpr double kPersonArea = 2.5;      // ball areas: a blob that large is not one ball
+constexpr double kRefusedFor = 0.25;     // s that a place in such a blob is not looked at again
+constexpr double kVisibleKnown = 0.30;   // share of the outline that must be seen of a ball known to be there
+constexpr double kVisibleNew = 0.56;     // and of one that is not
+constexpr double kRimFitted = 0.62;      // of a new ball's outline, once fitted; and
+constexpr double kRimSpot = 0.25;        // of one on a spot, where balls belong; then it must stand out well
 constexpr double kContrastSpot = 25;
 constexpr double kVisibleSpot = 0.7;
 constexpr double kRimKnown = 0.20;  // of one that was followed here
@@ -121,20 +121,32 @@ void Eye::turn_to(const camera::Camera& now) {
   });
 }
 
+void FirstFrames::show(const video::Frame& frame) {
+  if (enough() || frame.damaged || frame.repeated || frame.time < next_) return;
+  frames_.push_back(frame);
+  next_ = frame.time + learn_for_ / (kLearnFrames - 1) * 0.999;
+}
+
+bool FirstFrames::enough() const { return frames_.size() >= kLearnFrames; }
+
 Result<Done> Eye::learn(video::Clip& clip) {
-  State& s = *state_;
-  std::vector<video::Frame> frames;
-  double next = 0;
-  while (auto f = clip.next()) {
-    if (f->width() != s.rig.camera.width || f->height() != s.rig.camera.height)
-      return fail("the rig is for {} x {} pictures, the clip's are {} x {}", s.rig.camera.width, s.rig.camera.height,
-                  f->width(), f->height());
-    if (!f->damaged && !f->repeated && f->time >= next) {
-      frames.push_back(std::move(*f));
-      next = frames.back().time + s.options.learn_for / (kLearnFrames - 1) * 0.999;
-    }
-    if (frames.size() >= kLearnFrames) break;
+  FirstFrames first(state_->options.learn_for);
+  while (!first.enough()) {
+    const auto frame = clip.next();
+    if (!frame) break;
+    first.show(*frame);
   }
+  if (const auto learned = learn(first); !learned) return learned;
+  return clip.seek(0);
+}
+
+Result<Done> Eye::learn(const FirstFrames& first) {
+  State& s = *state_;
+  const std::vector<video::Frame>& frames = first.frames();
+  const camera::Camera& c = s.rig.camera;
+  if (!frames.empty() && (frames[0].width() != c.width || frames[0].height() != c.height))
+    return fail("the rig is for {} x {} pictures, the clip's are {} x {}", c.width, c.height, frames[0].width(),
+                frames[0].height());
   if (const auto learned = s.cloth.learn(frames); !learned) return learned;
   s.learned = true;
   // The balls that lie there tell the light's colour and the edges' blur.
@@ -146,7 +158,7 @@ Result<Done> Eye::learn(video::Clip& clip) {
   s.learn_optics(frames.back());
   s.known.clear();
   s.last_time = -1;
-  return clip.seek(0);
+  return Done{};
 }
 
 // Where the chroma samples sit: along the stored rows, chroma and luma must show a ball at the same place.

@@ -19,6 +19,19 @@ struct EyeOptions {
   double learn_for = 1;  // s at the start of the clip that the first cloth background is made from
 };
 
+// Frames of a clip's start that the cloth can be learnt from: show it every frame, in the clip's order.
+class FirstFrames {
+ public:
+  explicit FirstFrames(double learn_for = EyeOptions{}.learn_for) : learn_for_(learn_for) {}
+  void show(const video::Frame& frame);
+  [[nodiscard]] bool enough() const;
+  [[nodiscard]] const std::vector<video::Frame>& frames() const { return frames_; }
+
+ private:
+  double learn_for_, next_ = 0;
+  std::vector<video::Frame> frames_;
+};
+
 // Streaming: learns the cloth once, then one Look a frame. Memory does not grow with the clip's length.
 // Deterministic: same frames, same looks, bit for bit.
 class Eye {
@@ -27,8 +40,9 @@ class Eye {
   Eye(Eye&&) noexcept;
   ~Eye();
 
-  // Learns the cloth background and the balls' colours from sampled frames of the clip (seeks about in it, then
-  // leaves it rewound to its start). Error: the cloth cannot be told (why).
+  // Learns the cloth background and the balls' colours. Error: the cloth cannot be told (why).
+  Result<Done> learn(const FirstFrames& first);
+  // From the clip's start, where it is left.
   Result<Done> learn(video::Clip& clip);
 
   // Sightings in one frame, in the order of the clip.
