@@ -2,6 +2,7 @@
 
 #include <Eigen/Eigenvalues>
 #include <algorithm>
+#include <array>
 #include <cstring>
 #include <numeric>
 #include <opencv2/imgproc.hpp>
@@ -41,10 +42,16 @@ std::vector<Blob> find_blobs(const cv::Mat& mask, const cv::Rect& box, int level
     std::size_t j = last_begin;
     for (int x = box.x; x < box.x + box.width;) {
       if (row[x] < level) {
-        // Most of the picture is bare cloth: eight at a time.
-        std::uint64_t eight = 1;
-        if (x + 8 <= box.x + box.width) std::memcpy(&eight, row + x, sizeof eight);
-        x += eight == 0 ? 8 : 1;
+        // Most of the picture is bare cloth: many at a time.
+        std::array<std::uint64_t, 8> many;
+        while (x + static_cast<int>(sizeof many) <= box.x + box.width) {
+          std::memcpy(many.data(), row + x, sizeof many);
+          std::uint64_t any = 0;
+          for (const std::uint64_t m : many) any |= m;
+          if (any != 0) break;
+          x += static_cast<int>(sizeof many);
+        }
+        while (x < box.x + box.width && row[x] < level) ++x;
         continue;
       }
       const int x0 = x;

@@ -167,15 +167,27 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
   std::vector<std::uint16_t> row(static_cast<std::size_t>(region_->cols));
   for (auto& s : seen) s.fill(0);
   for (auto& s : bare) s.fill(0);
-  // Every second coarse column (or row) serves.
+  // Bands along the columns: every second coarse row serves.
   for (int y = box.y; y < box.y + box.height; y += g.by_row ? 1 : 2) {
     coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x, box.x + box.width,
                row.data());
     const auto* kind = region_->kind.ptr<std::uint8_t>(y);
     const auto* b = coarse_.ptr<float>(y);
-    for (int x = box.x; x < box.x + box.width; x += g.by_row ? 2 : 1) {
+    if (g.by_row) {
+      const auto line = static_cast<std::size_t>(y);
+      for (int c = 0; c <= kChunks; ++c) {
+        const int x0 = box.x + c * chunk,
+                  x1 = c == kChunks ? box.x + box.width : std::min(x0 + chunk, box.x + box.width);
+        if (x0 >= x1) break;
+        const BedSums sums = bed_sums(row.data(), b, kind, Region::bed, x0, x1);
+        seen[line][static_cast<std::size_t>(c)] = 0.25F * sums.luma - kBlackLuma * sums.count;
+        bare[line][static_cast<std::size_t>(c)] = sums.bare - kBlackLuma * sums.count;
+      }
+      continue;
+    }
+    for (int x = box.x; x < box.x + box.width; ++x) {
       if (kind[x] != Region::bed) continue;
-      const int along = g.by_row ? y : x, c = std::min(kChunks, ((g.by_row ? x - box.x : y - box.y)) / chunk);
+      const int along = x, c = std::min(kChunks, (y - box.y) / chunk);
       seen[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] +=
           0.25F * row[static_cast<std::size_t>(x)] - kBlackLuma;
       bare[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] += b[x] - kBlackLuma;

@@ -18,6 +18,34 @@ __attribute__((target_clones("avx2", "default"))) void coarse_row(const std::uin
   }
 }
 
+__attribute__((target_clones("avx2", "default"))) BedSums bed_sums(const std::uint16_t* luma, const float* bare,
+                                                                   const std::uint8_t* kind, std::uint8_t bed, int x0,
+                                                                   int x1) {
+  constexpr int kLanes = 8;  // so many sums side by side: the compiler may not reorder one
+  float l[kLanes] = {}, b[kLanes] = {}, n[kLanes] = {};
+  int x = x0;
+  for (; x + kLanes <= x1; x += kLanes)
+    for (int j = 0; j < kLanes; ++j) {
+      const float on = kind[x + j] == bed ? 1.0F : 0.0F;
+      l[j] += on * static_cast<float>(luma[x + j]);
+      b[j] += on * bare[x + j];
+      n[j] += on;
+    }
+  BedSums out;
+  for (; x < x1; ++x) {
+    const float on = kind[x] == bed ? 1.0F : 0.0F;
+    out.luma += on * static_cast<float>(luma[x]);
+    out.bare += on * bare[x];
+    out.count += on;
+  }
+  for (int j = 0; j < kLanes; ++j) {
+    out.luma += l[j];
+    out.bare += b[j];
+    out.count += n[j];
+  }
+  return out;
+}
+
 __attribute__((target_clones("avx2", "default"))) void change_row(const ClothRow& row, int x0, int x1, float* out) {
   const std::uint16_t* __restrict in = row.luma;
   const std::uint8_t* __restrict fb = row.cb;

@@ -8,6 +8,14 @@ namespace baizetrace::sight {
 // Sums of 2 x 2 blocks of luma from coarse column x0 to x1: `upper` and `lower` are the picture's two rows.
 void coarse_row(const std::uint8_t* upper, const std::uint8_t* lower, int x0, int x1, std::uint16_t* out);
 
+// Over the pixels of one kind from x0 to x1: sums of `luma` (as coarse_row gives it) and of the bare cloth, and how
+// many.
+struct BedSums {
+  float luma = 0, bare = 0, count = 0;
+};
+BedSums bed_sums(const std::uint16_t* luma, const float* bare, const std::uint8_t* kind, std::uint8_t bed, int x0,
+                 int x1);
+
 struct ClothRow {
   const std::uint16_t* luma;  // sums of four
   const std::uint8_t *cb, *cr;
