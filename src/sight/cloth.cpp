@@ -14,6 +14,7 @@ namespace {
 
 constexpr float kBlackLuma = 16;     // level of black, video range
 constexpr float kGrey = 128;         // chroma's zero
+constexpr int kTogether = 32;        // coarse pixels
 constexpr double kStripes = 8;       // of rows that threads share
 constexpr int kChunks = 12;          // of a row, for its gain: a median over them leaves people out
 constexpr int kGainSmooth = 4;       // coarse rows either side
@@ -195,6 +196,7 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
   }
   std::vector<float> raw(static_cast<std::size_t>(n), 0.0F), ratios;
   for (int i = first; i < last; ++i) {
+    if ((i - first) % 2 != 0 && i + 1 < last) continue;  // its neighbours' mean
     ratios.clear();
     for (int c = 0; c <= kChunks; ++c) {
       float s = 0, b = 0;
@@ -205,6 +207,10 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
       if (b > 500) ratios.push_back(s / b);
     }
     if (ratios.size() >= 3) raw[static_cast<std::size_t>(i)] = std::clamp(upper_median(ratios), 0.5F, 2.0F);
+  }
+  for (int i = first + 1; i + 1 < last; i += 2) {
+    const float up = raw[static_cast<std::size_t>(i - 1)], down = raw[static_cast<std::size_t>(i + 1)];
+    raw[static_cast<std::size_t>(i)] = up > 0 && down > 0 ? 0.5F * (up + down) : std::max(up, down);
   }
   // Rows without cloth take the nearest row's.
   float last_good = 0;
@@ -264,7 +270,11 @@ void Cloth::compare_rows(const video::Frame& frame, const Gain& gain, const cv::
     change_row({in, fb, fr, b, cb, cr, g, wl, wc}, box.x, box.x + box.width, s);
     auto* out = change.ptr<std::uint8_t>(y);
     const auto* known = known_.ptr<std::uint8_t>(y);
-    for (int x = box.x; x < box.x + box.width; ++x) {
+    const int end = box.x + box.width;
+    for (int x = box.x; x < end; ++x) {
+      // Most of the picture is bare cloth: many at a time.
+      while (x + kTogether <= end && !any_above(s + x, kTogether, kChanged)) x += kTogether;
+      if (x >= end) break;
       if (s[x] < kChanged || kind[x] == Region::outside) continue;
       // The same cloth under less or more light keeps its hue: compare with the best brightness.
       const float l = 0.25F * static_cast<float>(in[x]) - kBlackLuma, lb = g[x] * (b[x] - kBlackLuma);

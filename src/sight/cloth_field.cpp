@@ -31,6 +31,24 @@ struct Field {
   double scale[3];  // robust scatter of cells about it
 };
 
+// The field along a row of the picture: at(k, x) is plane k's value at x.
+struct FieldRow {
+  double c[3][5];  // of the powers of x
+
+  FieldRow(const Field& f, double y) {
+    double ys[5] = {1, y, y * y, y * y * y, y * y * y * y};
+    for (int k = 0; k < 3; ++k)
+      for (int i = 0, n = 0; i <= 4; ++i) {
+        c[k][i] = 0;
+        for (int j = 0; i + j <= 4; ++j, ++n) c[k][i] += f.c(n, k) * ys[j];
+      }
+  }
+  [[nodiscard]] double at(int k, double x) const {
+    const double* a = c[k];
+    return a[0] + x * (a[1] + x * (a[2] + x * (a[3] + x * a[4])));
+  }
+};
+
 struct Cell {
   double x, y;
   double v[3];
@@ -167,14 +185,14 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
   for (cv::Mat& m : smooth) m = cv::Mat::zeros(region.rows, region.cols, CV_32F);
   std::array<std::vector<float>, 3> middle;
   std::size_t bed_pixels = 0, cloth_pixels = 0;
-  for (int y = region.box.y; y < region.box.y + region.box.height; ++y)
+  for (int y = region.box.y; y < region.box.y + region.box.height; ++y) {
+    const FieldRow row(field, (y + 0.5 - cy) * per);
     for (int x = region.box.x; x < region.box.x + region.box.width; ++x) {
       if (region.kind.at<std::uint8_t>(y, x) != Region::bed) continue;
       ++bed_pixels;
-      const auto t = terms((x + 0.5 - cx) * per, (y + 0.5 - cy) * per);
-      double v[3] = {0, 0, 0};
+      double v[3];
       for (int k = 0; k < 3; ++k) {
-        for (int i = 0; i < kTerms; ++i) v[k] += t[static_cast<std::size_t>(i)] * field.c(i, k);
+        v[k] = row.at(k, (x + 0.5 - cx) * per);
         smooth[k].at<float>(y, x) = static_cast<float>(v[k]);
       }
       const double dl = (static_cast<double>(coarse.at<float>(y, x)) - v[0]) / tl;
@@ -190,6 +208,7 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
           for (int k = 0; k < 3; ++k) middle[static_cast<std::size_t>(k)].push_back(static_cast<float>(v[k]));
       }
     }
+  }
   if (cloth_pixels * 3 < bed_pixels) return fail("less than a third of the bed is seen as one cloth");
 
   // Lines, spots and chalk marks are thin: opening leaves what is at least half a ball wide.

@@ -46,6 +46,12 @@ __attribute__((target_clones("avx2", "default"))) BedSums bed_sums(const std::ui
   return out;
 }
 
+bool any_above(const float* values, int count, float limit) {
+  int above = 0;
+  for (int i = 0; i < count; ++i) above += values[i] >= limit ? 1 : 0;
+  return above != 0;
+}
+
 __attribute__((target_clones("avx2", "default"))) void change_row(const ClothRow& row, int x0, int x1, float* out) {
   const std::uint16_t* __restrict in = row.luma;
   const std::uint8_t* __restrict fb = row.cb;

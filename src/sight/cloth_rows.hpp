@@ -16,6 +16,9 @@ struct BedSums {
 BedSums bed_sums(const std::uint16_t* luma, const float* bare, const std::uint8_t* kind, std::uint8_t bed, int x0,
                  int x1);
 
+// Whether any of `count` values is at least `limit`.
+bool any_above(const float* values, int count, float limit);
+
 struct ClothRow {
   const std::uint16_t* luma;  // sums of four
   const std::uint8_t *cb, *cr;

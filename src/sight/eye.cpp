@@ -18,17 +18,20 @@ namespace baizetrace::sight {
 
 namespace {
 
-constexpr std::size_t kLearnFrames = 7;  // the median of so many is the first background
-constexpr double kSearchResting = 0.8;   // px about where it lay
-constexpr double kRefitEvery = 0.5;      // s, of a resting ball whose picture does not change
-constexpr double kShadowChange = 2.5;    // times what noise does: a shadow or a hand near it, not the ball itself
-constexpr double kRefitShadowed = 0.1;   // s
-constexpr double kPersonArea = 2.5;      // ball areas: a blob that large is not one ball
-constexpr double kRefusedFor = 0.25;     // s that a place in such a blob is not looked at again
-constexpr double kVisibleKnown = 0.30;   // share of the outline that must be seen of a ball known to be there
-constexpr double kVisibleNew = 0.56;     // and of one that is not
-constexpr double kRimFitted = 0.62;      // of a new ball's outline, once fitted; and
-constexpr double kRimSpot = 0.25;        // of one on a spot, where balls belong; then it must stand out well
+constexpr std::size_t kLearnFrames = 7;    // the median of so many is the first background
+constexpr double kSearchResting = 0.8;     // px about where it lay
+constexpr double kRefitEvery = 0.5;        // s, of a resting ball whose picture does not change
+constexpr double kShadowChange = 2.5;      // times what noise does: a shadow or a hand near it, not the ball itself
+constexpr double kRefitShadowed = 0.1;     // s
+constexpr double kPersonArea = 2.5;        // ball areas: a blob that large is not one ball
+constexpr double kRefusedFor = 0.25;       // s that a place in such a blob is not looked at again
+constexpr double kRefusedStill = 2;        // px: the same again, where nobody stands; and
+constexpr double kRefusedStillFor = 0.12;  // s
+constexpr double kFollowEvery = 1.0 / 45;  // s: the cloth is followed no more often than this
+constexpr double kVisibleKnown = 0.30;     // share of the outline that must be seen of a ball known to be there
+constexpr double kVisibleNew = 0.56;       // and of one that is not
+constexpr double kRimFitted = 0.62;        // of a new ball's outline, once fitted; and
+constexpr double kRimSpot = 0.25;          // of one on a spot, where balls belong; then it must stand out well
 constexpr double kContrastSpot = 25;
 constexpr double kVisibleSpot = 0.7;
 constexpr double kRimKnown = 0.20;  // of one that was followed here
@@ -56,11 +59,16 @@ struct Eye::State {
   Colours colours;
   Exposure exposure;
   std::vector<KnownBall> known;
-  std::vector<std::pair<Vec2, double>> refused;  // places in people that were fitted in vain, and when
+  struct Refused {
+    Vec2 pixel;
+    double time;
+    bool in_person;
+  };
+  std::vector<Refused> refused;  // places that were fitted in vain
   cv::Mat change, open;
   double radius;
   double last_time = -1, interval = 1.0 / 30;
-  double spots_looked_at = -1;  // s
+  double spots_looked_at = -1, followed = -1;  // s
   bool learned = false;
 
   State(const camera::Rig& r, const table::Table& t, const table::BallSet& b, const EyeOptions& o)
@@ -80,7 +88,7 @@ struct Eye::State {
   bool accept(const BallFit& fit, double visible) const;
   void take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked);
   void seek_new(const View& view, const video::Frame& frame);
-  bool refused_lately(const Vec2& pixel, double time);
+  bool refused_lately(const Vec2& pixel, double time, bool in_person);
   void seek_on_spots(const View& view, const video::Frame& frame);
   void erase(const KnownBall& ball);
   void cover_rest(Look& look);
@@ -157,7 +165,7 @@ Result<Done> Eye::learn(const FirstFrames& first) {
   s.colours.learn(bodies);
   s.learn_optics(frames.back());
   s.known.clear();
-  s.last_time = -1;
+  s.last_time = s.followed = -1;
   return Done{};
 }
 
@@ -373,10 +381,14 @@ void Eye::State::seek_on_spots(const View& view, const video::Frame& frame) {
   }
 }
 
-bool Eye::State::refused_lately(const Vec2& pixel, double time) {
-  std::erase_if(refused, [&](const auto& r) { return time - r.second > kRefusedFor || time < r.second; });
-  return std::any_of(refused.begin(), refused.end(),
-                     [&](const auto& r) { return (r.first - pixel).norm() < 0.5 * region.ball_radius; });
+// A person is full of places that are no balls; elsewhere what was refused just now and has not moved is refused again.
+bool Eye::State::refused_lately(const Vec2& pixel, double time, bool in_person) {
+  std::erase_if(refused, [&](const Refused& r) {
+    return time < r.time || time - r.time > (r.in_person ? kRefusedFor : kRefusedStillFor);
+  });
+  return std::any_of(refused.begin(), refused.end(), [&](const Refused& r) {
+    return (r.pixel - pixel).norm() < (r.in_person && in_person ? 0.5 * region.ball_radius : kRefusedStill);
+  });
 }
 
 void Eye::State::seek_new(const View& view, const video::Frame& frame) {
@@ -409,8 +421,8 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
         const auto outline = ball_ellipse(rig.camera, *at, radius);
         if (!outline || rim_share(view, *outline, seed.smear, others) < kRimNew) continue;
         const bool in_person = blob.area > kPersonArea * kPi * size->radius * size->radius / 4;
-        if (in_person && refused_lately(seed.at, frame.time)) continue;
-        if (in_person) refused.push_back({seed.at, frame.time});
+        if (refused_lately(seed.at, frame.time, in_person)) continue;
+        refused.push_back({seed.at, frame.time, in_person});
         auto fit = fit_ball(view, rig.camera, *at, radius, o);
         if (!fit || !accept(*fit, kVisibleNew)) continue;
         if (rim_share(view, fit->ellipse, fit->smear, others, in_person ? RimFor::near_people : RimFor::fresh) <
@@ -443,7 +455,7 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
           if (dt > 2.5 * interval) best->lost = true;
           take(frame, view, *fit, *best, true);
         }
-        if (in_person) refused.pop_back();
+        refused.pop_back();
         erase(*best);
       }
     }
@@ -545,7 +557,10 @@ Look Eye::State::look(const video::Frame& frame) {
     if (k.fresh && !k.moving) colours.take(k.colour);
   }
   cover_rest(out);
-  cloth.follow(frame, gain, change, open);
+  if (followed < 0 || frame.time - followed > kFollowEvery || frame.time < followed) {
+    cloth.follow(frame, gain, change, open);
+    followed = frame.time;
+  }
   return out;
 }
 
