@@ -229,9 +229,7 @@ void Eye::State::learn_optics(const video::Frame& frame) {
 bool Eye::State::accept(const BallFit& fit, double visible) const {
   if (fit.visible < visible || std::abs(fit.radius_off) > 0.7 || fit.contrast < 4) return false;
   if (!region.ball_can_be(fit.at)) return false;
-  for (const table::Pocket& p : table.pockets())
-    if (p.to_fall(fit.at) < -kFallen) return false;
-  return true;
+  return region.beyond_falls(fit.at) <= kFallen;
 }
 
 std::vector<Ellipse> Eye::State::others_near(const Vec2& pixel, const KnownBall* but) const {
@@ -414,6 +412,9 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
         const auto others = others_near(seed.at, nullptr);
         o.others = others;
         o.search = std::max(4.0, 0.4 * size->radius);
+        // The dark beyond a pocket's fall is full of what the encoder makes of it: no ball of the bed can be fitted
+        // there.
+        if (region.beyond_falls(*at) > kFallen + (o.search + 1.5) * radius / size->radius) continue;
         o.least_visible = kVisibleNew;
         o.smear = seed.smear;
         o.moving = seed.smear.norm() > 1.5;

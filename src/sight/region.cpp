@@ -96,6 +96,12 @@ Region Region::make(const camera::Rig& rig, const table::Table& table, double ba
   return r;
 }
 
+double Region::beyond_falls(const Vec2& at) const {
+  double most = -1e9;
+  for (const table::Pocket& p : pockets_) most = std::max(most, -p.to_fall(at));
+  return most;
+}
+
 bool Region::ball_can_be(const Vec2& at) const {
   constexpr double kNearestToNose = 0.018;  // m: a ball touches at 0.024 m (nose at 7/5 R); less a rig's error
   if (std::abs(at.x()) < half_width_ - kNearestToNose && std::abs(at.y()) < half_length_ - kNearestToNose) return true;

@@ -29,6 +29,8 @@ struct Region {
 
   // Requires: a camera that sees the table.
   static Region make(const camera::Rig& rig, const table::Table& table, double ball_radius);
+  // How far a place lies beyond the fall of a pocket, m; negative: on the bed.
+  [[nodiscard]] double beyond_falls(const Vec2& at) const;
   // Where a ball's centre may be: the bed, and into the pockets' mouths.
   [[nodiscard]] bool ball_can_be(const Vec2& at) const;
 
