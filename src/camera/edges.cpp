@@ -140,6 +140,14 @@ std::vector<Stripe> stripes(const table::Table& table, double step) {
   return out;
 }
 
+// Each stripe on whichever thread is free.
+template <class Each>
+void for_all(const std::vector<Stripe>& all, const Each& each) {
+  cv::parallel_for_(cv::Range(0, static_cast<int>(all.size())), [&](const cv::Range& range) {
+    for (int i = range.start; i < range.end; ++i) each(static_cast<std::size_t>(i));
+  });
+}
+
 // A point along a side, `out` beyond the nose, at a height.
 PointAt side_point(const Unknowns& x, int side, double along, double base, double height) {
   const bool end = side == kBaulk || side == kTop;
@@ -185,10 +193,7 @@ std::vector<Mark> nose_marks(const Scene& scene, const Unknowns& x, const table:
     const bool tells = fit->width * m->px_per_m > 2.5 * fit->sigma_px && fit->contrast > 10 * p->noise;
     return Found{m->mark, tells, fit->sigma_px, fit->dark};
   };
-  cv::parallel_for_(cv::Range(0, static_cast<int>(all.size())), [&](const cv::Range& range) {
-    for (int i = range.start; i < range.end; ++i)
-      found[static_cast<std::size_t>(i)] = look_at(all[static_cast<std::size_t>(i)]);
-  });
+  for_all(all, [&](std::size_t i) { found[i] = look_at(all[i]); });
   std::vector<Mark> marks;
   std::vector<double> sigmas, darks;
   for (const auto& f : found) {
@@ -210,8 +215,10 @@ std::vector<Mark> rail_marks(const Scene& scene, const Unknowns& x, const table:
   // Luma is the sharpest; chroma serves where wood and cloth are equally bright. One plane serves a whole side: where
   // the seam lies is not the same in all of them.
   const std::array<const cv::Mat*, 3> planes{&scene.luma, &scene.cr, &scene.cb};
-  std::array<std::array<std::vector<Mark>, 3>, 4> found;
-  for (const Stripe& s : stripes(table, options.step)) {
+  const std::vector<Stripe> all = stripes(table, options.step);
+  std::vector<std::array<std::vector<Mark>, 3>> seen(all.size());  // at most one each
+  for_all(all, [&](std::size_t k) {
+    const Stripe& s = all[k];
     const auto side = static_cast<std::size_t>(s.side);
     const PointAt at = side_point(x, s.side, s.along, x.rail_offset + x.rail_bias[side], x.rail_height);
     for (std::size_t i = 0; i < planes.size(); ++i) {
@@ -220,10 +227,16 @@ std::vector<Mark> rail_marks(const Scene& scene, const Unknowns& x, const table:
       if (!p) break;
       double slope = 0;
       if (const auto edge = rail_edge(*p, options.rail_reach, slope))
-        add_mark(found[side][i], mark_at(camera, {Kind::rail, s.side, s.along, {}, {}, 0}, at, *edge), p->noise, slope,
+        add_mark(seen[k][i], mark_at(camera, {Kind::rail, s.side, s.along, {}, {}, 0}, at, *edge), p->noise, slope,
                  kRailFloor);
     }
-  }
+  });
+  std::array<std::array<std::vector<Mark>, 3>, 4> found;
+  for (std::size_t k = 0; k < all.size(); ++k)
+    for (std::size_t i = 0; i < planes.size(); ++i) {
+      auto& to = found[static_cast<std::size_t>(all[k].side)][i];
+      to.insert(to.end(), seen[k][i].begin(), seen[k][i].end());
+    }
   std::vector<Mark> marks;
   for (const auto& side : found) {
     const auto& best =

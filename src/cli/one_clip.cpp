@@ -19,7 +19,7 @@
 namespace baizetrace::cli {
 namespace {
 
-constexpr double kCheckFor = 1.5;  // s of the clip that a given rig is checked on
+constexpr double kCheckFor = 1.1;  // s of the clip that a given rig is checked on
 constexpr int kCheckSamples = 5;
 
 // An episode and the picture taken when it was over.

@@ -92,15 +92,16 @@ Field fit_field(const std::vector<Cell>& cells) {
   return f;
 }
 
-// Fills what is not `good` from what is, by averaging over growing boxes; what is too far from any good is `else_` (if
-// given).
-void spread(cv::Mat& plane, const cv::Mat& good, int first_box, std::optional<double> else_ = std::nullopt) {
+// Fills what is `wanted` and not `good` from what is good, by averaging over growing boxes; what is too far from any
+// good is `else_` (if given).
+void spread(cv::Mat& plane, const cv::Mat& good, const cv::Mat& wanted, int first_box,
+            std::optional<double> else_ = std::nullopt) {
   cv::Mat weight, sum, value, filled = plane.clone();
   good.convertTo(weight, CV_32F, 1.0 / 255);
-  cv::Mat missing = good == 0;
+  cv::Mat missing = (good == 0) & wanted;
   cv::Mat masked;
   plane.copyTo(masked, good);
-  for (int box = first_box; box < 16 * first_box; box *= 2) {
+  for (int box = first_box; box < 16 * first_box && cv::countNonZero(missing) > 0; box *= 2) {
     cv::Mat w;
     cv::boxFilter(weight, w, CV_32F, {2 * box + 1, 2 * box + 1}, {-1, -1}, true, cv::BORDER_CONSTANT);
     cv::boxFilter(masked, sum, CV_32F, {2 * box + 1, 2 * box + 1}, {-1, -1}, true, cv::BORDER_CONSTANT);
@@ -108,7 +109,6 @@ void spread(cv::Mat& plane, const cv::Mat& good, int first_box, std::optional<do
     cv::divide(sum, w, value);
     value.copyTo(filled, enough);
     missing.setTo(0, enough);
-    if (cv::countNonZero(missing) == 0) break;
   }
   if (else_) filled.setTo(*else_, missing);
   plane = filled;
@@ -242,13 +242,14 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
   for (int k = 0; k < 3; ++k) {
     // Bed: smooth cloth plus what the surroundings differ from it (lines left out of that).
     cv::Mat rest = *planes[k] - smooth[k];
-    spread(rest, on_bed & (unlike == 0) & (thing == 0), margin, 0.0);
+    const cv::Mat bed_things = on_bed & thing, rim_things = on_rim & thing;
+    spread(rest, on_bed & (unlike == 0) & (thing == 0), bed_things, margin, 0.0);
     rest += smooth[k];
-    rest.copyTo(*planes[k], on_bed & thing);
+    rest.copyTo(*planes[k], bed_things);
     // Rim: what is beside it along the rim.
     cv::Mat beside = planes[k]->clone();
-    spread(beside, on_rim & (thing == 0), margin);
-    beside.copyTo(*planes[k], on_rim & thing);
+    spread(beside, on_rim & (thing == 0), rim_things, margin);
+    beside.copyTo(*planes[k], rim_things);
   }
   for (int y = 0; y < region.rows; ++y)
     for (int x = 0; x < region.cols; ++x)
