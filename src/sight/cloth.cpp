@@ -46,7 +46,7 @@ bool bands_by_row(const video::Frame& frame) {
 
 }  // namespace
 
-Result<Done> Cloth::learn(std::span<const video::Frame> frames) {
+Result<Done> Cloth::learn(std::span<const video::Frame> frames, std::span<const Ellipse> doubted) {
   if (frames.empty()) return fail("no frame to learn the cloth from");
   const int w = frames[0].width(), h = frames[0].height();
   std::array<std::vector<cv::Mat>, 3> stack;
@@ -124,7 +124,7 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames) {
           noise_chroma_, 1.4826 * small * static_cast<double>(upper_median(scatter[static_cast<std::size_t>(k)])));
 
   cv::resize(luma_, coarse_, {region_->cols, region_->rows}, 0, 0, cv::INTER_AREA);
-  const auto filled = fill_in_things(*region_, coarse_, luma_, cb_, cr_, noise_luma_, noise_chroma_);
+  const auto filled = fill_in_things(*region_, coarse_, luma_, cb_, cr_, noise_luma_, noise_chroma_, doubted);
   if (!filled) return pass_on(filled);
   known_ = filled->known;
   typical_ = filled->typical;
@@ -372,6 +372,12 @@ bool Cloth::like_cloth(const float* now) const {
   const float cb = share * (typical_[1] - kGrey), cr = share * (typical_[2] - kGrey);
   return std::hypot(now[1] - kGrey - cb, now[2] - kGrey - cr) <
          kHue + kHueShare * std::hypot(cb, cr) + static_cast<float>(noise_chroma_);
+}
+
+bool Cloth::like(const Eigen::Vector3d& colour) const {
+  constexpr double kApart = 14;  // levels of chroma
+  return std::hypot(colour[1] - static_cast<double>(typical_[1]), colour[2] - static_cast<double>(typical_[2])) <
+         kApart;
 }
 
 bool Cloth::brighter(const video::Frame& frame, int x, int y, float gain) const {

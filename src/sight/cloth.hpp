@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "base/error.hpp"
+#include "sight/ellipse.hpp"
 #include "sight/region.hpp"
 #include "sight/view.hpp"
 #include "video/frame.hpp"
@@ -18,8 +19,8 @@ class Cloth {
 
   // From a few frames (3 to 9, the more the better) of which the people and balls in them may not move at all: what
   // is unlike the cloth around it and larger than a line is taken for something lying there and filled in with the
-  // cloth around. Error: too little cloth is to be seen.
-  Result<Done> learn(std::span<const video::Frame> frames);
+  // cloth around. doubted: filled in whatever they look like. Error: too little cloth is to be seen.
+  Result<Done> learn(std::span<const video::Frame> frames, std::span<const Ellipse> doubted = {});
 
   // Brightness of a frame against the background, from the cloth itself.
   [[nodiscard]] Gain gain_of(const video::Frame& frame) const;
@@ -41,6 +42,8 @@ class Cloth {
   [[nodiscard]] double noise_chroma() const { return noise_chroma_; }
   [[nodiscard]] const cv::Vec3f& typical() const { return typical_; }  // Y Cb Cr of the bed's middle
   // How sharp the clip's edges are and where its chroma samples sit, for the views.
+  // Whether a colour (Y Cb Cr) is hard to tell from the cloth's hue.
+  [[nodiscard]] bool like(const Eigen::Vector3d& colour) const;
   void set_optics(double blur, double siting) {
     blur_ = blur;
     siting_ = siting;

@@ -154,7 +154,7 @@ cv::Mat ball_sized(const Region& region, const cv::Mat& coarse, const cv::Mat& c
 }  // namespace
 
 Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& luma, cv::Mat& cb, cv::Mat& cr,
-                              double noise_luma, double noise_chroma) {
+                              double noise_luma, double noise_chroma, std::span<const Ellipse> doubted) {
   const int cell = std::max(3, static_cast<int>(region.ball_radius / 2));  // coarse pixels: a ball's radius
   const double cx = 0.5 * region.cols, cy = 0.5 * region.rows, per = 2.0 / region.cols;
   std::vector<Cell> cells;
@@ -225,6 +225,11 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
   cv::dilate(share > 255 * kMostly, mostly, disc(window));
   thing |= mostly;
   const int margin = std::max(2, static_cast<int>(std::lround(region.ball_radius / 2 * 0.7)));
+  for (const Ellipse& e : doubted) {
+    const Vec2 c = e.centre / 2;
+    cv::circle(thing, {static_cast<int>(std::lround(c.x())), static_cast<int>(std::lround(c.y()))},
+               static_cast<int>(std::ceil(e.radius / 2)), 255, cv::FILLED);
+  }
   cv::dilate(thing, thing, disc(margin));
 
   Filled out;

@@ -24,7 +24,7 @@ Eigen::Vector3d ycbcr_of_srgb(const Eigen::Vector3d& srgb) {
 }
 
 Colours::Colours(const table::BallSet& balls) {
-  for (const table::BallKind& k : balls.kinds) kinds_.push_back({k.srgb, ycbcr_of_srgb(k.srgb), 0, k.count});
+  for (const table::BallKind& k : balls.kinds) kinds_.push_back({k.name, k.srgb, ycbcr_of_srgb(k.srgb), 0, k.count});
 }
 
 double Colours::distance2(const Kind& kind, const Eigen::Vector3d& look, const Eigen::Vector3d& body) {
@@ -97,6 +97,13 @@ std::vector<float> Colours::likelihood(const Eigen::Vector3d& body) const {
   const float best = *std::max_element(l.begin(), l.end());
   for (float& v : l) v = std::max(v - best, -60.0F);
   return l;
+}
+
+bool Colours::looks_like(const std::string& kind, const Eigen::Vector3d& body) const {
+  const auto nearest = std::min_element(kinds_.begin(), kinds_.end(), [&](const Kind& a, const Kind& b) {
+    return distance2(a, a.look, body) < distance2(b, b.look, body);
+  });
+  return nearest != kinds_.end() && nearest->name == kind;
 }
 
 double Colours::strangeness(const Eigen::Vector3d& body) const {

@@ -25,11 +25,14 @@ class Colours {
 
   // Log likelihood of each kind, best = 0.
   [[nodiscard]] std::vector<float> likelihood(const Eigen::Vector3d& body) const;
+  // Whether this kind is the likeliest. Unknown names: false.
+  [[nodiscard]] bool looks_like(const std::string& kind, const Eigen::Vector3d& body) const;
   // Squared distance to the nearest kind, in standard deviations: how unlike any ball it is.
   [[nodiscard]] double strangeness(const Eigen::Vector3d& body) const;
 
  private:
   struct Kind {
+    std::string name;
     Eigen::Vector3d srgb, look;  // look: Y Cb Cr expected in this clip
     double weight = 0;           // samples taken
     int count = 1;

@@ -34,8 +34,12 @@ constexpr double kRimFitted = 0.62;        // of a new ball's outline, once fitt
 constexpr double kRimSpot = 0.25;          // of one on a spot, where balls belong; then it must stand out well
 constexpr double kContrastSpot = 25;
 constexpr double kVisibleSpot = 0.7;
-constexpr double kRimKnown = 0.20;  // of one that was followed here
-constexpr double kFaded = 0.35;     // of the contrast it usually has: that is not the ball, though it has its colour
+// Of the ball that belongs on a spot, where it has nearly the cloth's own colour: its rim is no test, but all of it
+// must be there.
+constexpr double kVisibleFaint = 0.9, kContrastFaint = 12, kStrangestFaint = 4;
+constexpr double kFaintError = 0.6;  // px
+constexpr double kRimKnown = 0.20;   // of one that was followed here
+constexpr double kFaded = 0.35;      // of the contrast it usually has: that is not the ball, though it has its colour
 constexpr double kVisibleClear = 0.9, kContrastClear = 40;  // a whole ball, standing out well
 constexpr double kRimNew = 0.40;       // of a candidate's outline that must look like a ball's before it is fitted
 constexpr double kStrangest = 25;      // squared standard deviations from the nearest kind's colour
@@ -155,7 +159,11 @@ Result<Done> Eye::learn(const FirstFrames& first) {
   if (!frames.empty() && (frames[0].width() != c.width || frames[0].height() != c.height))
     return fail("the rig is for {} x {} pictures, the clip's are {} x {}", c.width, c.height, frames[0].width(),
                 frames[0].height());
-  if (const auto learned = s.cloth.learn(frames); !learned) return learned;
+  // A ball of the cloth's own colour passes for cloth: where balls are spotted nothing is taken for bare at first.
+  std::vector<Ellipse> spots;
+  for (const auto& [name, spot] : s.rig.spots)
+    if (const auto outline = ball_ellipse(c, spot, s.radius)) spots.push_back(*outline);
+  if (const auto learned = s.cloth.learn(frames, spots); !learned) return learned;
   s.learned = true;
   // The balls that lie there tell the light's colour and the edges' blur.
   s.known.clear();
@@ -251,6 +259,11 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
   }
   ball.at = fit.at;
   ball.covariance = fit.covariance;
+  // Its shade and the lines that end at it lead the fit of a ball of the cloth's own colour as much as its edge does.
+  if (ball.faint) {
+    const Mat2 metres = rig.camera.plane_jacobian({fit.at.x(), fit.at.y(), radius}).inverse();
+    ball.covariance += kFaintError * kFaintError * metres * metres.transpose();
+  }
   ball.pixel = fit.pixel;
   ball.ellipse = fit.ellipse;
   ball.smear = fit.smear;
@@ -308,7 +321,8 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     if (fit->contrast < kFaded * ball.usual_contrast) return std::nullopt;
     // A whole ball that stands out well may lie in the deepest shadow; what is seen in part may not.
     const bool clear = fit->visible >= kVisibleClear && fit->contrast >= kContrastClear;
-    if (rim_share(view, fit->ellipse, fit->smear, others, clear ? RimFor::known : RimFor::fresh) < rim)
+    const bool told_by_rim = !ball.faint || ball.moving;
+    if (told_by_rim && rim_share(view, fit->ellipse, fit->smear, others, clear ? RimFor::known : RimFor::fresh) < rim)
       return std::nullopt;
     return fit;
   };
@@ -368,12 +382,17 @@ void Eye::State::seek_on_spots(const View& view, const video::Frame& frame) {
     o.search = std::max(4.0, 0.4 * outline->radius);
     o.least_visible = kVisibleSpot;
     const auto fit = fit_ball(view, rig.camera, spot, radius, o);
-    if (!fit || !accept(*fit, kVisibleSpot) || fit->contrast < kContrastSpot || taken(fit->ellipse)) continue;
-    if (rim_share(view, fit->ellipse, fit->smear, others) < kRimSpot) continue;
-    if (learned &&
-        (colours.strangeness(fit->colour) > kStrangest || fit->colour_scatter > kScatter + 2 * view.noise_chroma))
-      continue;
+    if (!fit || !accept(*fit, kVisibleSpot) || taken(fit->ellipse)) continue;
+    const bool clear =
+        fit->contrast >= kContrastSpot && rim_share(view, fit->ellipse, fit->smear, others) >= kRimSpot &&
+        (!learned ||
+         (colours.strangeness(fit->colour) <= kStrangest && fit->colour_scatter <= kScatter + 2 * view.noise_chroma));
+    const bool faint = !clear && fit->visible >= kVisibleFaint && fit->contrast >= kContrastFaint &&
+                       colours.looks_like(name, fit->colour) && colours.strangeness(fit->colour) <= kStrangestFaint &&
+                       cloth.like(fit->colour);
+    if (!clear && !faint) continue;
     known.emplace_back();
+    known.back().faint = faint;
     take(frame, view, *fit, known.back(), false);
     erase(known.back());
   }

@@ -22,6 +22,7 @@ struct KnownBall {
   double time = 0, fit_time = 0;  // s, own row's: last seen, last fitted
   Vec2 disputed = Vec2::Zero();   // px, where fits say it is though its picture has not changed; and how many in a row
   int insists = 0;
+  bool faint = false;  // of nearly the cloth's own colour
   bool moving = false;
   bool seen = false, fresh = false;  // in this frame
   bool lost = false;                 // out of sight for longer than a frame before it was seen again
