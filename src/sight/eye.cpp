@@ -34,6 +34,8 @@ constexpr double kRimFitted = 0.62;        // of a new ball's outline, once fitt
 constexpr double kRimSpot = 0.25;          // of one on a spot, where balls belong; then it must stand out well
 constexpr double kContrastSpot = 25;
 constexpr double kVisibleSpot = 0.7;
+constexpr double kWholeMoving = 0.95, kMoreVisible = 0.04;
+constexpr double kSmearUnknown = 6;  // px
 // Of the ball that belongs on a spot, where it has nearly the cloth's own colour: its rim is no test, but all of it
 // must be there.
 constexpr double kVisibleFaint = 0.9, kContrastFaint = 12, kStrangestFaint = 4;
@@ -333,6 +335,16 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     const double reach = 2 * ball.ellipse.radius + kAstray * ball.velocity.norm() * (time - ball.time);
     if (const auto place = ball.look_about(view, start, std::min(reach, 5 * ball.ellipse.radius)))
       fit = fit_at(*place, kVisibleNew, kRimNew);
+  }
+  if (fit && ball.moving && fit->visible < kWholeMoving) {
+    // Part of the outline is not where it should be. Something may cover it; or it has struck something, and its smear
+    // is another than was thought.
+    o.smear_sd = std::max(kSmearUnknown, 1.2 * o.smear.norm());
+    o.smear = 0.5 * fit->smear;
+    o.moving = true;
+    o.search = std::max(o.search, 5.0);
+    const auto again = fit_at(fit->pixel, kVisibleKnown, kRimKnown);
+    if (again && again->visible > fit->visible + kMoreVisible) fit = again;
   }
   if (!fit) return false;
   // The ball's own picture has hardly changed: it has not moved, whatever shadows do to the fit. But when one fit after
