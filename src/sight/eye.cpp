@@ -35,7 +35,9 @@ constexpr double kRimSpot = 0.25;          // of one on a spot, where balls belo
 constexpr double kContrastSpot = 25;
 constexpr double kVisibleSpot = 0.7;
 constexpr double kWholeMoving = 0.95, kMoreVisible = 0.04;
-constexpr double kSmearUnknown = 6;  // px
+constexpr double kSmearUnknown = 6;   // px
+constexpr double kSetGoing = 1.4, kSetGoingSd = 0.5;
+constexpr double kClearOfCue = 0.15;  // s after a ball was set going
 // Of the ball that belongs on a spot, where it has nearly the cloth's own colour: its rim is no test, but all of it
 // must be there.
 constexpr double kVisibleFaint = 0.9, kContrastFaint = 12, kStrangestFaint = 4;
@@ -92,7 +94,9 @@ struct Eye::State {
   void learn_optics(const video::Frame& frame);
   bool see_known(const View& view, const video::Frame& frame, KnownBall& ball);
   bool accept(const BallFit& fit, double visible) const;
-  void take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked);
+  // smear_was_open: the fit tells nothing of the exposure.
+  void take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked,
+            bool smear_was_open = false);
   void seek_new(const View& view, const video::Frame& frame);
   bool refused_lately(const Vec2& pixel, double time, bool in_person);
   void seek_on_spots(const View& view, const video::Frame& frame);
@@ -249,14 +253,16 @@ std::vector<Ellipse> Eye::State::others_near(const Vec2& pixel, const KnownBall*
   return others;
 }
 
-void Eye::State::take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked) {
+void Eye::State::take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked,
+                      bool smear_was_open) {
   const double time = own_time(frame, fit.pixel);
   if (linked && time > ball.time) {
     const Vec2 v = (fit.pixel - ball.pixel) / (time - ball.time);
     const bool had = ball.moving;
     ball.moving = (fit.pixel - ball.pixel).norm() > kMoved * std::max(1.0, (time - ball.time) / interval) ||
                   (had && (fit.pixel - ball.pixel).norm() > 0.3 * kMoved);
-    if (ball.moving && had && !ball.lost) exposure.take(fit, 0.5 * (v + ball.velocity), interval);
+    if (ball.moving && !had) ball.moving_since = time;
+    if (ball.moving && had && !ball.lost && !smear_was_open) exposure.take(fit, 0.5 * (v + ball.velocity), interval);
     ball.velocity = ball.moving ? v : Vec2(0, 0);
   }
   ball.at = fit.at;
@@ -309,6 +315,11 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     o.smear = e * ball.velocity;
     if (o.smear.norm() > longest) o.smear *= longest / o.smear.norm();
     o.smear_sd = std::max(0.7, (u + 0.15 * e) * ball.velocity.norm());
+    // Seen to move once only: it was set going between two frames, and is faster than the way between them tells.
+    if (ball.time - ball.moving_since < 0.5 * interval) {
+      o.smear *= kSetGoing;
+      o.smear_sd = std::max(o.smear_sd, kSetGoingSd * o.smear.norm());
+    }
     o.moving = o.smear.norm() > 1.0;
     if (!o.moving) o.smear.setZero();
   }
@@ -336,15 +347,16 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     if (const auto place = ball.look_about(view, start, std::min(reach, 5 * ball.ellipse.radius)))
       fit = fit_at(*place, kVisibleNew, kRimNew);
   }
-  if (fit && ball.moving && fit->visible < kWholeMoving) {
+  bool smear_open = false;
+  if (fit && ball.moving && fit->visible < kWholeMoving && time - ball.moving_since > kClearOfCue) {
     // Part of the outline is not where it should be. Something may cover it; or it has struck something, and its smear
-    // is another than was thought.
+    // is another than was thought. A cue behind a ball just struck looks like a longer smear: not then.
     o.smear_sd = std::max(kSmearUnknown, 1.2 * o.smear.norm());
     o.smear = 0.5 * fit->smear;
     o.moving = true;
     o.search = std::max(o.search, 5.0);
     const auto again = fit_at(fit->pixel, kVisibleKnown, kRimKnown);
-    if (again && again->visible > fit->visible + kMoreVisible) fit = again;
+    if (again && again->visible > fit->visible + kMoreVisible) fit = again, smear_open = true;
   }
   if (!fit) return false;
   // The ball's own picture has hardly changed: it has not moved, whatever shadows do to the fit. But when one fit after
@@ -358,7 +370,7 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     take(frame, view, *fit, ball, false);
     return true;
   }
-  take(frame, view, *fit, ball, true);
+  take(frame, view, *fit, ball, true, smear_open);
   return true;
 }
 

@@ -19,6 +19,7 @@ struct KnownBall {
   Eigen::Vector3d colour = Eigen::Vector3d::Zero();
   double visible = 0, contrast = 0;
   double usual_contrast = 0;      // while all of it is seen; 0: not known
+  double moving_since = 0;        // s, while it moves
   double time = 0, fit_time = 0;  // s, own row's: last seen, last fitted
   Vec2 disputed = Vec2::Zero();   // px, where fits say it is though its picture has not changed; and how many in a row
   int insists = 0;
