@@ -15,6 +15,21 @@ constexpr double kSharedU = 0.0007;      // m: registration's, where the attempt
 constexpr double kSharedOver = 0.5;      // m: how far apart two places still share it
 constexpr double kHopelessU = 0.006;     // m: a path worse than this tells nothing
 
+// While the cue and the hand are near, the ball is half hidden and its places are drawn off together: m of the instant
+// of the strike and how fast it fades, s; read off drawn footage at 30 frames a second (up to 20 mm in the first frame,
+// 2 mm after a tenth of a second).
+constexpr double kCueU = 0.015, kCueFades = 0.025;
+constexpr double kHandU = 0.003, kHandFades = 0.12;
+constexpr double kHandOver = 0.08;  // s: how far apart in time two places still share it
+
+constexpr double kCueAtRms = 0.0006;  // m: with a picture in which the moving ball scatters by this
+
+double cue_u(double since_strike, double rms) {
+  const double share = std::clamp(rms / kCueAtRms, 0.3, 2.0);
+  return share * kCueU * std::exp(-std::max(0.0, since_strike) / kCueFades) +
+         share * kHandU * std::exp(-std::max(0.0, since_strike) / kHandFades);
+}
+
 std::optional<std::size_t> index_of(const std::vector<std::string>& names, const std::string& name) {
   const auto it = std::find(names.begin(), names.end(), name);
   if (it == names.end()) return std::nullopt;
@@ -137,11 +152,17 @@ Result<Evidence> evidence_of(const practice::Attempt& a, const table::Table& tab
   }
   const auto n = static_cast<Eigen::Index>(e.facts.size());
   e.covariance.resize(n, n);
+  const double rms = white->second.rms;
   for (Eigen::Index i = 0; i < n; ++i)
     for (Eigen::Index j = 0; j < n; ++j) {
       const Fact &p = e.facts[static_cast<std::size_t>(i)], &q = e.facts[static_cast<std::size_t>(j)];
       const double d = (p.at - q.at).norm() / kSharedOver;
       e.covariance(i, j) = share * share * std::exp(-0.5 * d * d) + (i == j ? p.u * p.u : 0.0);
+      const auto shown = [](const Fact& f) { return f.ball == 0 && f.when == Fact::When::moving; };
+      if (shown(p) && shown(q)) {
+        const double apart = (p.time - q.time) / kHandOver;
+        e.covariance(i, j) += cue_u(p.time, rms) * cue_u(q.time, rms) * std::exp(-0.5 * apart * apart);
+      }
     }
   return e;
 }

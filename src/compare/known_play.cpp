@@ -49,14 +49,16 @@ KnownPlay assumed_play(const motion::Conditions& conditions) {
 KnownPlay session_play(const motion::Conditions& assumed, const std::map<std::string, practice::ConditionValue>& read) {
   KnownPlay k = assumed_play(assumed);
   // A reading is never surer than the model behind it.
-  constexpr double kLeastShare = 0.02, kLeastRebound = 0.015;
+  constexpr double kLeastShare = 0.02, kLeastRebound = 0.04;
   const auto measured = [&](const char* name) -> const practice::ConditionValue* {
     const auto it = read.find(name);
     return it != read.end() && it->second.measured ? &it->second : nullptr;
   };
   if (const auto* v = measured("sliding")) {
     k.conditions.sliding = v->value;
-    k.u[0] = std::min(k.u[0], std::max(v->u, kLeastShare * v->value));
+    // What the ball's slide takes is told apart from its spin only in part: read off drawn footage, 0.05 off at worst.
+    constexpr double kSlidingSure = 0.015;
+    k.u[0] = std::min(k.u[0], std::max(2 * v->u, kSlidingSure));
   }
   if (const auto* v = measured("rolling")) {
     k.conditions.rolling = v->value;

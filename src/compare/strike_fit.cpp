@@ -12,7 +12,7 @@ using Eigen::Index;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-constexpr double kTipLimit = 0.5;        // ball radii; beyond about that a tip slips off (common practice)
+constexpr double kTipLimit = motion::kMiscue;  // ball radii
 constexpr double kTipLimitSd = 0.005;    // how hard the limit of the disc is
 constexpr double kElevation = 0.02;      // rad, sd about the usual three degrees (TRADE: 2-4, common practice)
 constexpr double kDelaySd = 0.02;        // s, of the strike as measured
@@ -127,18 +127,19 @@ class Shot {
     const VectorXd base = replay_.places();
     const auto turns = replay_.turns();
     const auto order = replay_.matched();
-    MatrixXd out = MatrixXd::Zero(seen_.size(), 2 * static_cast<Index>(turns.size()));
+    MatrixXd out = MatrixXd::Zero(seen_.size(), 3 * static_cast<Index>(turns.size()));
     for (std::size_t k = 0; k < turns.size(); ++k)
-      for (int what = 0; what < 2; ++what) {
+      for (int what = 0; what < 3; ++what) {
         const bool ball = turns[k].kind == ContactKind::ball;
         const double size = what == 0 ? (ball ? kKicks.ball_turn : kKicks.cushion_turn)
-                                      : (ball ? kKicks.ball_stretch : kKicks.cushion_stretch);
+                            : what == 1 ? (ball ? kKicks.ball_stretch : kKicks.cushion_stretch)
+                                        : kKicks.spin;
         constexpr double kSmall = 0.05;  // of it: differences are taken close by
         for (const double way : {kSmall, -kSmall}) {
-          motion::Simulator::Kick kick{turns[k].event, 0, 0};
-          (what == 0 ? kick.turn : kick.stretch) = way * size;
+          motion::Simulator::Kick kick{turns[k].event};
+          (what == 0 ? kick.turn : what == 1 ? kick.stretch : kick.spin) = way * size;
           if (!replay_.run(n, {kick}) || replay_.matched() != order) continue;
-          out.col(2 * static_cast<Index>(k) + what) = (replay_.places() - base) / way;
+          out.col(3 * static_cast<Index>(k) + what) = (replay_.places() - base) / way;
           break;
         }
       }
@@ -318,38 +319,69 @@ std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vect
   return valleys;
 }
 
+// How the others answer when unknown k is moved by one, and the sd of k: from the slopes at z. Nothing where k is lost.
+struct Answer {
+  VectorXd others;
+  double sd = 0;
+};
+std::optional<Answer> answer_at(Shot& shot, const Unknowns& unknowns, const VectorXd& z, Index k) {
+  VectorXd r;
+  MatrixXd j;
+  if (!shot.slopes(z, r, j)) return std::nullopt;
+  MatrixXd h = j.transpose() * j;
+  for (Index i = 0; i < h.rows(); ++i) h(i, i) += unknowns.fixed(i) ? 1.0 : 1e-9;
+  VectorXd unit = VectorXd::Zero(h.rows());
+  unit[k] = 1;
+  const VectorXd column = h.ldlt().solve(unit);
+  if (!(column[k] > 0)) return std::nullopt;
+  return Answer{column / column[k], std::sqrt(column[k])};
+}
+
 // The interval of one unknown: outwards from the best, the others fitted again, until the sum has risen by `rise`.
-Told profile(Shot& shot, const Unknowns& unknowns, const Valley& best, Index k, double sd, double rise) {
-  const double scale = unknowns.scale(k), limit = kTipLimit / scale;
+// `lower`: a deeper point that turned up on the way.
+Told profile(Shot& shot, const Unknowns& unknowns, const Valley& best, Index k, double rise, Valley& lower) {
+  const double scale = unknowns.scale(k);
+  const bool tip = k != kSpeed;
+  // Scaled: the tip's disc; a pace within a third of the one seen; how far a step goes at most and at least.
+  constexpr double kPaceReach = 17;
+  const double limit = tip ? kTipLimit / scale : kPaceReach;
+  const double longest = tip ? 0.08 / scale : 1.5, shortest = tip ? 0.0003 / scale : 0.005;
   Told t;
   t.value = best.z[k] * scale;
   for (const int way : {-1, 1}) {
-    double step = std::clamp(0.7 * sd, 0.004, 0.12) / scale;
-    VectorXd z = best.z;
-    double at = best.z[k], last = 0, end = way * limit;
+    Valley at = best;
+    double last = 0, share = 0.7, end = way * limit;
     bool open = true;
-    while (way * at < limit) {
-      const double before = at;
-      at = way * std::min(way * at + step, limit);
-      VectorXd tried = z;
-      tried[k] = at;
-      // The disc's other axis gives way.
-      const Index other = k == kRight ? kHeight : kRight;
-      const double room = std::sqrt(std::max(0.0, kTipLimit * kTipLimit - at * at * scale * scale)) / scale;
-      tried[other] = std::clamp(tried[other], -room, room);
-      constexpr int kSteps = 12;
+    constexpr int kMostTries = 40;
+    for (int tries = 0; tries < kMostTries && way * at.z[k] < limit; ++tries) {
+      const auto answer = answer_at(shot, unknowns, at.z, k);
+      const double sd = answer ? answer->sd : longest;
+      const double step = std::min(std::clamp(share * sd * std::sqrt(rise / k95), shortest, longest), limit - way * at.z[k]);
+      VectorXd tried = at.z;
+      if (answer)
+        tried += way * step * answer->others;
+      else
+        tried[k] += way * step;
+      constexpr int kSteps = 15;
       const auto sum = descend(shot, unknowns, tried, {static_cast<int>(k)}, kSteps);
-      const double risen = sum ? std::max(0.0, *sum - best.sum) : 1e300;
+      const double risen = sum ? *sum - best.sum : 1e300;
+      if (sum && *sum < lower.sum) lower = {tried, *sum};
       if (risen >= rise) {
+        // A leap is no profile: a shorter step, as long as there is one.
+        if (std::sqrt(risen) > 2.0 * std::sqrt(rise) && step > shortest) {
+          share *= 0.35;
+          if (share * sd * std::sqrt(rise / k95) > longest) share = 0.35 * longest / sd;
+          continue;
+        }
         // The root of the sum is nearly straight.
-        const double a = std::sqrt(last), b = std::sqrt(std::min(risen, 1e6)), wanted = std::sqrt(rise);
-        end = before + (at - before) * std::clamp((wanted - a) / std::max(b - a, 1e-9), 0.0, 1.0);
+        const double a = std::sqrt(std::max(0.0, last)), b = std::sqrt(std::min(risen, 1e6)), wanted = std::sqrt(rise);
+        end = at.z[k] + (tried[k] - at.z[k]) * std::clamp((wanted - a) / std::max(b - a, 1e-9), 0.0, 1.0);
         open = false;
         break;
       }
-      last = risen;
-      z = tried;
-      step *= 1.3;
+      last = std::max(last, risen);
+      at = {std::move(tried), *sum};
+      share = std::min(0.7, 1.5 * share);
     }
     (way < 0 ? t.low : t.high) = end * scale;
     (way < 0 ? t.open_low : t.open_high) = open;
@@ -421,14 +453,20 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   }
   out.fits = true;
   if (o.intervals) {
-    for (const Index k : {kRight, kHeight}) {
-      Told& told = k == kRight ? out.right : out.height;
-      told = profile(shot, unknowns, best, k, sd(k), k95 * scale2);
+    Valley lower = best;
+    for (const Index k : {kSpeed, kRight, kHeight}) {
+      Told& told = k == kSpeed ? out.speed : k == kRight ? out.right : out.height;
+      told = profile(shot, unknowns, best, k, k95 * scale2, lower);
       // Another valley nearly as deep is not ruled out.
+      valleys.push_back(lower);
       for (const Valley& v : valleys) {
         if (v.sum > best.sum + k95 * scale2) continue;
         told.low = std::min(told.low, v.z[k] * unknowns.scale(k));
         told.high = std::max(told.high, v.z[k] * unknowns.scale(k));
+      }
+      if (k == kSpeed) {
+        const double seen_speed = out.numbers.strike.speed - best.z[kSpeed] * unknowns.scale(kSpeed);
+        told.value += seen_speed, told.low += seen_speed, told.high += seen_speed;
       }
     }
   }

@@ -55,7 +55,8 @@ struct StrikeFitOptions {
 // by other equations than ours within these.
 struct Kicks {
   double cushion_turn = 0.0015, cushion_stretch = 0.003;  // rad, share of the speed
-  double ball_turn = 0.002, ball_stretch = 0.004;
+  double ball_turn = 0.003, ball_stretch = 0.006;
+  double spin = 0.02;  // share of the horizontal spin, either kind
 };
 inline constexpr Kicks kKicks;
 inline constexpr double kWorstMisfit = 6;  // per degree of freedom: beyond, the model does not explain the motion

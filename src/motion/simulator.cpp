@@ -183,6 +183,7 @@ void Simulator::kick(std::size_t event, State& after) const {
   for (const Kick& k : kicks_) {
     if (k.event != event) continue;
     const double c = std::cos(k.turn), s = std::sin(k.turn), x = after.velocity.x(), y = after.velocity.y();
+    after.spin.head<2>() *= 1 + k.spin;
     after.velocity = (1 + k.stretch) * Vec2(c * x + s * y, c * y - s * x);
   }
 }

@@ -46,6 +46,7 @@ TEST(StrikeFit, OracleShots) {
   for (std::uint64_t seed = 1; shots < wanted && seed < 1000; ++seed) {
     const OracleShot shot = support::random_oracle_shot(table, truth, seed);
     if (shot.cushions < 2 || shot.jaw || !shot.rests) continue;
+    if (const char* only = std::getenv("ONLY"); only && seed != static_cast<std::uint64_t>(std::atoi(only))) continue;
     ++shots;
     const auto e = evidence_of(shot.attempt, table, set);
     ASSERT_TRUE(e) << e.error().what;
@@ -70,6 +71,8 @@ TEST(StrikeFit, OracleShots) {
     const auto in = [](const Told& t, double v) { return v >= t.low && v <= t.high; };
     held += in(f.right, shot.strike.right) + in(f.height, shot.strike.height);
     held_s += in(f.speed, shot.strike.speed);
+    for (const auto& [what, t, v] : {std::tuple("right", f.right, shot.strike.right), {"height", f.height, shot.strike.height}, {"speed", f.speed, shot.strike.speed}})
+      if (!in(t, v)) std::printf("   MISS %s %+.4f -> %+.4f [%+.4f %+.4f] z %.1f\n", what, v, t.value, t.low, t.high, (v - t.value) / t.u());
     held_h += in(f.heading, shot.strike.heading);
     asked += 2;
     if (f.right.number() && f.right.u() < 0.04) right_known.push_back(right.back());

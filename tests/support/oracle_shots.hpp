@@ -27,6 +27,7 @@ struct OracleShot {
 struct OracleOptions {
   double noise = 0.0007;   // m, of a row, each axis
   double shared = 0.0007;  // m, of the shift that neighbours share, each axis
+  double cue = 0.010, hand = 0.002;  // m, while the cue and the hand are near, each axis; as drawn footage shows
   double every = 1.0 / 60;
 };
 
@@ -63,6 +64,7 @@ inline OracleShot play_oracle(const table::Table& table, const motion::Condition
   const auto measured = [&](const Vec2& p) {
     return Vec2(p + shared_shift(p, o.shared, seed) + o.noise * Vec2(dice.normal(), dice.normal()));
   };
+  const Vec2 drawn_off(dice.normal(), dice.normal());  // by what hides the ball around the strike
   practice::Attempt& a = out.attempt;
   constexpr double kBegin = 1.0;  // s, the strike in the clip
   a.number = static_cast<int>(seed);
@@ -91,7 +93,10 @@ inline OracleShot play_oracle(const table::Table& table, const motion::Condition
       }
       if (dice.uniform() < 0.02) continue;
       BallPath& path = a.balls[balls[i].name];
-      path.rows.push_back({kBegin + world.time, measured(s.x.head<2>()), true});
+      Vec2 at = measured(s.x.head<2>());
+      if (i == 0)
+        at += (o.cue * std::exp(-world.time / 0.025) + o.hand * std::exp(-world.time / 0.12)) * drawn_off;
+      path.rows.push_back({kBegin + world.time, at, true});
     }
     if (!moving) break;
   }
