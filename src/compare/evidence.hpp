@@ -36,12 +36,12 @@ struct Fact {
 };
 
 struct Evidence {
-  std::vector<motion::Ball> balls;  // the cue ball first; those that moved or stood near a path
-  std::size_t moved = 0;            // the first `moved` of them moved
-  double begin = 0;                 // s, the strike as measured
+  std::vector<motion::Ball> balls;             // the cue ball first; those that moved or stood near a path
+  std::size_t moved = 0;                       // the first `moved` of them moved
+  double begin = 0;                            // s, the strike as measured
   std::vector<std::vector<Touched>> contacts;  // of each moved ball, as far as it is used
   std::vector<Fact> facts;
-  Eigen::MatrixXd covariance;  // of the facts' x; the same of their y, independent
+  Eigen::MatrixXd covariance;         // of the facts' x; the same of their y, independent
   std::vector<double> contact_times;  // s after `begin`, of the cue ball's contacts that are used
   // Of the cue ball: whether it is used up to its rest, and how many cushions it met while it is.
   bool to_rest = false;

@@ -15,10 +15,9 @@ namespace baizetrace::compare {
 // What is turned, each added to the conditions: sliding, rolling, spin_decay (rad/s2), ball_restitution, ball_friction
 // (its a), cushion_restitution (every row), cushion_fall (restitution lost from kFallFrom to kFallTo m/s square to the
 // cushion, the middle held), cushion_friction.
-inline constexpr std::array kPlayNames{"sliding",       "rolling",
-                                       "spin_decay",    "ball_restitution",
-                                       "ball_friction", "cushion_restitution",
-                                       "cushion_fall",  "cushion_friction"};
+inline constexpr std::array kPlayNames{"sliding",          "rolling",         "spin_decay",
+                                       "ball_restitution", "ball_friction",   "cushion_restitution",
+                                       "cushion_fall",     "cushion_friction"};
 inline constexpr std::size_t kPlays = kPlayNames.size();
 using PlayVector = Eigen::Matrix<double, static_cast<int>(kPlays), 1>;
 inline constexpr double kFallFrom = 0.5, kFallTo = 5.0, kFallMiddle = 1.5;  // m/s

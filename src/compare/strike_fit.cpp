@@ -13,11 +13,11 @@ using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
 constexpr double kTipLimit = motion::kMiscue;  // ball radii
-constexpr double kTipLimitSd = 0.005;    // how hard the limit of the disc is
-constexpr double kElevation = 0.02;      // rad, sd about the usual three degrees (TRADE: 2-4, common practice)
-constexpr double kDelaySd = 0.02;        // s, of the strike as measured
-constexpr double kFdStep = 1e-3;         // of a scale: some micrometres on the table
-constexpr double k95 = 3.841;            // chi-square, one degree of freedom
+constexpr double kTipLimitSd = 0.005;          // how hard the limit of the disc is
+constexpr double kElevation = 0.02;            // rad, sd about the usual three degrees (TRADE: 2-4, common practice)
+constexpr double kDelaySd = 0.02;              // s, of the strike as measured
+constexpr double kFdStep = 1e-3;               // of a scale: some micrometres on the table
+constexpr double k95 = 3.841;                  // chi-square, one degree of freedom
 enum : Index { kSpeed, kHeading, kRight, kHeight, kElev, kDelay, kPlaces };
 
 // The unknowns in their scales, and what is known of them beforehand.
@@ -33,7 +33,8 @@ class Unknowns {
     scale_[kElev] = kElevation;
     scale_[kDelay] = kDelaySd;
     for (Index i = 0; i < 2 * static_cast<Index>(moved_); ++i) scale_[kPlaces + i] = 0.001;
-    for (std::size_t k = 0; k < kPlays; ++k) scale_[first_play() + static_cast<Index>(k)] = play.u[static_cast<Index>(k)];
+    for (std::size_t k = 0; k < kPlays; ++k)
+      scale_[first_play() + static_cast<Index>(k)] = play.u[static_cast<Index>(k)];
     middle_.strike.speed = seen.speed;
     middle_.strike.heading = seen.heading;
     for (std::size_t b = 0; b < moved_; ++b) middle_.places.push_back(e.balls[b].place);
@@ -42,7 +43,7 @@ class Unknowns {
   [[nodiscard]] Index first_play() const { return kPlaces + 2 * static_cast<Index>(moved_); }
   [[nodiscard]] double scale(Index k) const { return scale_[k]; }
   // Whether its scaled value is itself a residual (a prior of sd 1).
-  [[nodiscard]] bool prior(Index k) const { return k == kElev || k == kDelay || k >= first_play(); }
+  [[nodiscard]] bool prior(Index k) const { return k == kElev || k == kDelay || (k >= first_play() && play_free_); }
   [[nodiscard]] bool fixed(Index k) const { return k >= first_play() && !play_free_; }
   [[nodiscard]] ShotNumbers numbers(const VectorXd& z) const {
     ShotNumbers n = middle_;
@@ -75,7 +76,7 @@ class Unknowns {
     }
     for (std::size_t k = 0; k < kPlays; ++k) {
       const Index i = first_play() + static_cast<Index>(k);
-      z[i] = fixed(i) ? 0 : n.play[static_cast<Index>(k)] / scale_[i];
+      z[i] = n.play[static_cast<Index>(k)] / scale_[i];
     }
     return z;
   }
@@ -131,7 +132,7 @@ class Shot {
     for (std::size_t k = 0; k < turns.size(); ++k)
       for (int what = 0; what < 3; ++what) {
         const bool ball = turns[k].kind == ContactKind::ball;
-        const double size = what == 0 ? (ball ? kKicks.ball_turn : kKicks.cushion_turn)
+        const double size = what == 0   ? (ball ? kKicks.ball_turn : kKicks.cushion_turn)
                             : what == 1 ? (ball ? kKicks.ball_stretch : kKicks.cushion_stretch)
                                         : kKicks.spin;
         constexpr double kSmall = 0.05;  // of it: differences are taken close by
@@ -169,7 +170,6 @@ class Shot {
     j.setZero(rows(), u_.size());
     VectorXd moved, there;
     for (Index k = 0; k < u_.size(); ++k) {
-      if (u_.fixed(k)) continue;
       for (const double step : {kFdStep, -kFdStep}) {
         moved = z;
         moved[k] += step;
@@ -220,7 +220,7 @@ class Cost final : public ceres::CostFunction {
       MatrixXd j;
       if (!shot_.slopes(z, r, j)) return false;
       Eigen::Map<Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>>(jacobians[0], j.rows(),
-                                                                                           j.cols()) = j;
+                                                                                         j.cols()) = j;
     } else if (!shot_.residuals(z, r)) {
       return false;
     }
@@ -319,6 +319,20 @@ std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vect
   return valleys;
 }
 
+// What the residuals tell of the unknowns; those that are held are left out.
+MatrixXd information(const Unknowns& unknowns, const MatrixXd& slopes) {
+  MatrixXd h = slopes.transpose() * slopes;
+  for (Index k = 0; k < h.rows(); ++k) {
+    if (unknowns.fixed(k)) {
+      h.row(k).setZero();
+      h.col(k).setZero();
+      h(k, k) = 1;
+    }
+    h(k, k) += 1e-9;
+  }
+  return h;
+}
+
 // How the others answer when unknown k is moved by one, and the sd of k: from the slopes at z. Nothing where k is lost.
 struct Answer {
   VectorXd others;
@@ -328,8 +342,7 @@ std::optional<Answer> answer_at(Shot& shot, const Unknowns& unknowns, const Vect
   VectorXd r;
   MatrixXd j;
   if (!shot.slopes(z, r, j)) return std::nullopt;
-  MatrixXd h = j.transpose() * j;
-  for (Index i = 0; i < h.rows(); ++i) h(i, i) += unknowns.fixed(i) ? 1.0 : 1e-9;
+  const MatrixXd h = information(unknowns, j);
   VectorXd unit = VectorXd::Zero(h.rows());
   unit[k] = 1;
   const VectorXd column = h.ldlt().solve(unit);
@@ -356,7 +369,8 @@ Told profile(Shot& shot, const Unknowns& unknowns, const Valley& best, Index k, 
     for (int tries = 0; tries < kMostTries && way * at.z[k] < limit; ++tries) {
       const auto answer = answer_at(shot, unknowns, at.z, k);
       const double sd = answer ? answer->sd : longest;
-      const double step = std::min(std::clamp(share * sd * std::sqrt(rise / k95), shortest, longest), limit - way * at.z[k]);
+      const double step =
+          std::min(std::clamp(share * sd * std::sqrt(rise / k95), shortest, longest), limit - way * at.z[k]);
       VectorXd tried = at.z;
       if (answer)
         tried += way * step * answer->others;
@@ -409,10 +423,11 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
       return out;
     }
   }
+  const std::vector<int> held = o.hold_tip ? std::vector<int>{kRight, kHeight} : std::vector<int>{};
   // With the kicks' share, which hangs on the fit.
   for (int round = 0; round < 2; ++round) {
     shot.set_kicks(shot.kicked(valleys[0].z));
-    const auto sum = descend(shot, unknowns, valleys[0].z, {}, 30);
+    const auto sum = descend(shot, unknowns, valleys[0].z, held, 30);
     if (!sum) {
       out.why = "no strike of the model could be played from where the balls lay";
       return out;
@@ -436,8 +451,7 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
                                            2.0 * static_cast<double>(e.moved));
   out.misfit = best.sum / freedom;
   const double scale2 = std::max(1.0, out.misfit);
-  MatrixXd h = out.slopes.transpose() * out.slopes;
-  for (Index k = 0; k < h.rows(); ++k) h(k, k) += unknowns.fixed(k) ? 1.0 : 1e-9;
+  const MatrixXd h = information(unknowns, out.slopes);
   const MatrixXd all = h.ldlt().solve(MatrixXd::Identity(h.rows(), h.rows()));
   for (Index i = 0; i < 4; ++i)
     for (Index j = 0; j < 4; ++j) out.covariance(i, j) = scale2 * all(i, j) * unknowns.scale(i) * unknowns.scale(j);

@@ -33,19 +33,20 @@ struct StrikeFound {
   Told speed, heading, right, height;
   // Of speed, heading, right, height at the best fit, with everything else open.
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();
-  double misfit = 0;   // sum of squares per degree of freedom; 1: as the stated uncertainties expect
+  double misfit = 0;    // sum of squares per degree of freedom; 1: as the stated uncertainties expect
   bool orders = false;  // all contacts came in the measured order
   int cushions = 0;     // that the cue ball met within what was used
-  // For fits of the table over many shots: Jacobian of the whitened residuals by all unknowns, and the residuals.
-  // Columns: speed, heading, right, height, elevation, delay, two a moved ball, then kPlays.
+  // For fits of the table over many shots: the weighted residuals and their slopes by all unknowns, each in its scale.
+  // Columns: speed, heading, right, height, elevation, delay, two a moved ball, then kPlays in units of KnownPlay::u.
   Eigen::MatrixXd slopes;
   Eigen::VectorXd residuals;
 };
 
 struct StrikeFitOptions {
-  bool play_free = true;   // false: the conditions are taken as exact
-  bool intervals = true;   // false: only the best fit
-  const StrikeFound* near = nullptr;  // start here instead of searching
+  bool play_free = true;              // false: the conditions are taken as exact
+  bool intervals = true;              // false: only the best fit
+  const StrikeFound* near = nullptr;  // start here, with its play, instead of searching
+  bool hold_tip = false;              // with `near`: its side and height are kept
 };
 
 [[nodiscard]] StrikeFound find_strike(const Evidence& evidence, const practice::Strike& seen, const table::Table& table,
@@ -54,9 +55,9 @@ struct StrikeFitOptions {
 // What a contact does to a ball's way and speed beyond the model, standard uncertainty. Footage with known truth plays
 // by other equations than ours within these.
 struct Kicks {
-  double cushion_turn = 0.0015, cushion_stretch = 0.003;  // rad, share of the speed
+  double cushion_turn = 0.001, cushion_stretch = 0.002;  // rad, share of the speed
   double ball_turn = 0.003, ball_stretch = 0.006;
-  double spin = 0.02;  // share of the horizontal spin, either kind
+  double spin = 0.01;  // share of the horizontal spin, either kind
 };
 inline constexpr Kicks kKicks;
 inline constexpr double kWorstMisfit = 6;  // per degree of freedom: beyond, the model does not explain the motion

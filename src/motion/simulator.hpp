@@ -57,7 +57,8 @@ class Simulator {
   Simulator(const table::Table& table, Conditions conditions);
   void set_conditions(Conditions conditions) { conditions_ = std::move(conditions); }
   // Turns and stretches the velocity with which a ball leaves the contact that will be events()[event], and its spin:
-  // what a contact does that the model does not know of. Of ball contacts only those of two balls are turned. Empty: none.
+  // what a contact does that the model does not know of. Of ball contacts only those of two balls are turned. Empty:
+  // none.
   struct Kick {
     std::size_t event = 0;
     double turn = 0;     // rad, clockwise seen from above

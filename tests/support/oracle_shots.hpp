@@ -25,8 +25,8 @@ struct OracleShot {
 };
 
 struct OracleOptions {
-  double noise = 0.0007;   // m, of a row, each axis
-  double shared = 0.0007;  // m, of the shift that neighbours share, each axis
+  double noise = 0.0007;             // m, of a row, each axis
+  double shared = 0.0007;            // m, of the shift that neighbours share, each axis
   double cue = 0.010, hand = 0.002;  // m, while the cue and the hand are near, each axis; as drawn footage shows
   double every = 1.0 / 60;
 };
@@ -34,7 +34,8 @@ struct OracleOptions {
 // The shift at a place: two waves of about a metre and a half, 1 sd = `size` an axis.
 inline Vec2 shared_shift(const Vec2& p, double size, std::uint64_t seed) {
   Dice d{seed * 977 + 5};
-  const double a = 2 * kPi * d.uniform(), b = 2 * kPi * d.uniform(), c = 2 * kPi * d.uniform(), e = 2 * kPi * d.uniform();
+  const double a = 2 * kPi * d.uniform(), b = 2 * kPi * d.uniform(), c = 2 * kPi * d.uniform(),
+               e = 2 * kPi * d.uniform();
   return size * Vec2(std::sin(4.2 * p.x() + 2.5 * p.y() + a) + std::sin(-2.1 * p.x() + 3.9 * p.y() + b),
                      std::sin(3.8 * p.y() - 3.1 * p.x() + c) + std::sin(4.4 * p.x() + 1.2 * p.y() + e));
 }
@@ -77,8 +78,8 @@ inline OracleShot play_oracle(const table::Table& table, const motion::Condition
   std::vector<double> rest_time(balls.size(), -1);
   std::vector<Vec2> lay;
   for (const motion::Ball& b : balls) lay.push_back(b.place);
-  constexpr double kMost = 40;     // s
-  constexpr double kStep = 2e-4;   // s; free motion is exact in any step, contacts are found within it
+  constexpr double kMost = 40;    // s
+  constexpr double kStep = 2e-4;  // s; free motion is exact in any step, contacts are found within it
   for (double t = o.every * dice.uniform(); t < kMost; t += o.every) {
     world.run(kStep, t);
     bool moving = false;
@@ -94,8 +95,7 @@ inline OracleShot play_oracle(const table::Table& table, const motion::Condition
       if (dice.uniform() < 0.02) continue;
       BallPath& path = a.balls[balls[i].name];
       Vec2 at = measured(s.x.head<2>());
-      if (i == 0)
-        at += (o.cue * std::exp(-world.time / 0.025) + o.hand * std::exp(-world.time / 0.12)) * drawn_off;
+      if (i == 0) at += (o.cue * std::exp(-world.time / 0.025) + o.hand * std::exp(-world.time / 0.12)) * drawn_off;
       path.rows.push_back({kBegin + world.time, at, true});
     }
     if (!moving) break;
@@ -139,14 +139,17 @@ inline OracleShot play_oracle(const table::Table& table, const motion::Condition
       continue;
     }
     const Vec2 at = world.spheres[i].x.head<2>();
-    it->second.rest = Place{at + shared_shift(at, o.shared, seed) + 0.0002 * Vec2(dice.normal(), dice.normal()),
-                            Vec2::Constant(u)};
+    it->second.rest =
+        Place{at + shared_shift(at, o.shared, seed) + 0.0002 * Vec2(dice.normal(), dice.normal()), Vec2::Constant(u)};
     it->second.rest_time = kBegin + rest_time[i];
     a.after[balls[i].name] = *it->second.rest;
     if (i == 0) out.rest = at, out.rests = true;
   }
   a.strike = practice::Strike{strike.speed * (1 + 0.015 * dice.normal()),
-                              strike.heading + 0.004 * dice.normal(), std::nullopt, std::nullopt, {}};
+                              strike.heading + 0.004 * dice.normal(),
+                              std::nullopt,
+                              std::nullopt,
+                              {}};
   return out;
 }
 

@@ -69,14 +69,16 @@ int main(int argc, char** argv) {
       }
       const auto f = compare::find_strike(*e, *a.strike, table, play);
       const auto& s = f.numbers.strike;
-      fmt::print("  {}: speed {:.3f} {:+.2f} % (u {:.2f}); heading {:+.3f} deg (u {:.3f}); right {:+.3f} -> {}; height "
-                 "{:+.3f} -> {}; cushions {}; misfit {:.2f}{}{}\n",
-                 a.number, v.norm(), 100 * (s.speed / v.norm() - 1), 100 * f.speed.u() / s.speed,
-                 degrees(wrap_angle(s.heading - heading_of(v))), degrees(f.heading.u()), true_right, told(f.right),
-                 true_height, told(f.height), f.cushions, f.misfit, f.fits ? "" : "; does not fit: ", f.why);
+      fmt::print(
+          "  {}: speed {:.3f} {:+.2f} % (u {:.2f}); heading {:+.3f} deg (u {:.3f}); right {:+.3f} -> {}; height "
+          "{:+.3f} -> {}; cushions {}; misfit {:.2f}{}{}\n",
+          a.number, v.norm(), 100 * (s.speed / v.norm() - 1), 100 * f.speed.u() / s.speed,
+          degrees(wrap_angle(s.heading - heading_of(v))), degrees(f.heading.u()), true_right, told(f.right),
+          true_height, told(f.height), f.cushions, f.misfit, f.fits ? "" : "; does not fit: ", f.why);
       fmt::print("     play by: ");
       for (std::size_t q = 0; q < compare::kPlays; ++q)
-        fmt::print("{} {:+.2f} ", compare::kPlayNames[q], f.numbers.play[static_cast<int>(q)] / play.u[static_cast<int>(q)]);
+        fmt::print("{} {:+.2f} ", compare::kPlayNames[q],
+                   f.numbers.play[static_cast<int>(q)] / play.u[static_cast<int>(q)]);
       fmt::print("\n");
       if (!f.fits) continue;
       ++fitted;
@@ -93,9 +95,10 @@ int main(int argc, char** argv) {
       ask({s.heading, f.heading.low, f.heading.high}, s.heading - wrap_angle(s.heading - heading_of(v)), nullptr);
     }
   }
-  fmt::print("{} shots, {} explained; medians: speed {:.2f} %, heading {:.3f} deg, right {:.3f} R over the {} told within "
-             "0.04 R, height {:.3f} R over {}; {} of {} intervals hold\n",
-             shots, fitted, 100 * median(speed), median(heading), median(right), right.size(), median(height),
-             height.size(), held, asked);
+  fmt::print(
+      "{} shots, {} explained; medians: speed {:.2f} %, heading {:.3f} deg, right {:.3f} R over the {} told within "
+      "0.04 R, height {:.3f} R over {}; {} of {} intervals hold\n",
+      shots, fitted, 100 * median(speed), median(heading), median(right), right.size(), median(height), height.size(),
+      held, asked);
   return 0;
 }
