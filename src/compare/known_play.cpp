@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "base/toml.hpp"
+
 namespace baizetrace::compare {
 
 motion::Conditions turned(const motion::Conditions& conditions, const PlayVector& by) {
@@ -46,6 +48,21 @@ KnownPlay assumed_play(const motion::Conditions& conditions) {
   return k;
 }
 
+Result<KnownPlay> read_known_play(const std::string& file) {
+  const auto conditions = motion::read_conditions(file);
+  if (!conditions) return pass_on(conditions);
+  KnownPlay k = assumed_play(*conditions);
+  auto toml = TomlTable::read(file, "conditions");
+  if (!toml) return pass_on(toml);
+  auto u = toml->maybe_table("uncertainty");
+  if (!u) return k;
+  for (std::size_t i = 0; i < kPlays; ++i)
+    if (const auto value = u->maybe_number(kPlayNames[i])) k.u[static_cast<int>(i)] = *value;
+  if (auto done = u->finish(); !done) return pass_on(done);
+  k.tuned = true;
+  return k;
+}
+
 KnownPlay session_play(const motion::Conditions& assumed, const std::map<std::string, practice::ConditionValue>& read) {
   KnownPlay k = assumed_play(assumed);
   // A reading is never surer than the model behind it.
@@ -60,6 +77,7 @@ KnownPlay session_play(const motion::Conditions& assumed, const std::map<std::st
     constexpr double kSlidingSure = 0.015;
     k.u[0] = std::min(k.u[0], std::max(2 * v->u, kSlidingSure));
   }
+  k.tuned = measured("rolling") && measured("cushion_restitution");
   if (const auto* v = measured("rolling")) {
     k.conditions.rolling = v->value;
     k.u[1] = std::min(k.u[1], std::max(v->u, kLeastShare * v->value));

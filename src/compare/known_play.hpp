@@ -32,10 +32,15 @@ inline constexpr double kFallFrom = 0.5, kFallTo = 5.0, kFallMiddle = 1.5;  // m
 struct KnownPlay {
   motion::Conditions conditions;
   PlayVector u;
+  bool tuned = false;  // read off this table's own shots: pace may be judged by it
 };
 // What is known of a table that nobody has measured: the ranges of cloths and cushions that clubs have (common
 // practice, no source).
 [[nodiscard]] KnownPlay assumed_play(const motion::Conditions& conditions);
+
+// A *.conditions.toml with its [uncertainty] where it has one (a value missing there: as for a table nobody measured).
+// Errors: as motion::read_conditions(); an uncertainty of another name.
+[[nodiscard]] Result<KnownPlay> read_known_play(const std::string& file);
 
 // What a session read off its own motion put in: rolling, sliding and the cushions' restitution, with their u.
 [[nodiscard]] KnownPlay session_play(const motion::Conditions& assumed,

@@ -407,6 +407,33 @@ Told around(double value, double u) { return {value, value - 1.96 * u, value + 1
 
 }  // namespace
 
+ShotNumbers drawn(const StrikeFound& f, const Eigen::VectorXd& normal) {
+  VectorXd by = f.spread * normal;
+  const Told* told[] = {&f.speed, &f.heading, &f.right, &f.height};
+  // Where an unknown hardly shows the slopes promise more freedom than the profile found: the whole draw shrinks.
+  double share = 1;
+  for (Index k = 0; k < 4; ++k) {
+    const double by_slopes = f.spread.row(k).norm() * f.scales[k], by_profile = told[k]->u();
+    if (by_slopes > by_profile && by_profile > 0) share = std::min(share, by_profile / by_slopes);
+  }
+  by *= share;
+  ShotNumbers n = f.numbers;
+  n.strike.speed = std::max(0.01, n.strike.speed + by[kSpeed] * f.scales[kSpeed]);
+  n.strike.heading += by[kHeading] * f.scales[kHeading];
+  n.strike.right += by[kRight] * f.scales[kRight];
+  n.strike.height += by[kHeight] * f.scales[kHeight];
+  n.strike.elevation = std::clamp(n.strike.elevation + by[kElev] * f.scales[kElev], 0.0, 0.5);
+  if (const double off = std::hypot(n.strike.right, n.strike.height); off > kTipLimit) {
+    n.strike.right *= kTipLimit / off;
+    n.strike.height *= kTipLimit / off;
+  }
+  for (std::size_t b = 0; b < n.places.size(); ++b) {
+    const Index i = kPlaces + 2 * static_cast<Index>(b);
+    n.places[b] += Vec2(by[i] * f.scales[i], by[i + 1] * f.scales[i + 1]);
+  }
+  return n;
+}
+
 StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const table::Table& table,
                         const KnownPlay& play, const StrikeFitOptions& o) {
   StrikeFound out;
@@ -455,22 +482,25 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   const MatrixXd all = h.ldlt().solve(MatrixXd::Identity(h.rows(), h.rows()));
   for (Index i = 0; i < 4; ++i)
     for (Index j = 0; j < 4; ++j) out.covariance(i, j) = scale2 * all(i, j) * unknowns.scale(i) * unknowns.scale(j);
+  const Index own = unknowns.first_play();
+  out.spread = MatrixXd(scale2 * all.topLeftCorner(own, own) + 1e-12 * MatrixXd::Identity(own, own)).llt().matrixL();
+  out.scales.resize(own);
+  for (Index k = 0; k < own; ++k) out.scales[k] = unknowns.scale(k);
   const auto sd = [&](Index k) { return std::sqrt(std::max(0.0, out.covariance(k, k))); };
   out.speed = around(out.numbers.strike.speed, sd(kSpeed));
   out.heading = around(out.numbers.strike.heading, sd(kHeading));
   out.right = around(out.numbers.strike.right, sd(kRight));
   out.height = around(out.numbers.strike.height, sd(kHeight));
   if (out.misfit > kWorstMisfit || !out.orders) {
-    out.why = out.orders ? "no strike explains the whole motion: it lies further off than its uncertainty"
-                         : "no strike makes the balls touch things in the order seen";
+    out.why = std::string(out.orders ? "no strike explains the whole motion: it lies further off than its uncertainty"
+                                     : "no strike makes the balls touch things in the order seen");
     return out;
   }
   out.fits = true;
   if (o.intervals) {
     Valley lower = best;
-    for (const Index k : {kSpeed, kRight, kHeight}) {
-      Told& told = k == kSpeed ? out.speed : k == kRight ? out.right : out.height;
-      told = profile(shot, unknowns, best, k, k95 * scale2, lower);
+    const auto interval = [&](Index k) {
+      Told told = profile(shot, unknowns, best, k, k95 * scale2, lower);
       // Another valley nearly as deep is not ruled out.
       valleys.push_back(lower);
       for (const Valley& v : valleys) {
@@ -478,11 +508,13 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
         told.low = std::min(told.low, v.z[k] * unknowns.scale(k));
         told.high = std::max(told.high, v.z[k] * unknowns.scale(k));
       }
-      if (k == kSpeed) {
-        const double seen_speed = out.numbers.strike.speed - best.z[kSpeed] * unknowns.scale(kSpeed);
-        told.value += seen_speed, told.low += seen_speed, told.high += seen_speed;
-      }
-    }
+      return told;
+    };
+    const Told pace = interval(kSpeed);
+    const double middle = out.numbers.strike.speed - best.z[kSpeed] * unknowns.scale(kSpeed);
+    out.speed = {middle + pace.value, middle + pace.low, middle + pace.high, pace.open_low, pace.open_high};
+    out.right = interval(kRight);
+    out.height = interval(kHeight);
   }
   return out;
 }

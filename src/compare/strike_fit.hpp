@@ -33,6 +33,9 @@ struct StrikeFound {
   Told speed, heading, right, height;
   // Of speed, heading, right, height at the best fit, with everything else open.
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();
+  // Of all the shot's own unknowns, in their scales: a factor L of the covariance L L^T, and the scales. For draws.
+  Eigen::MatrixXd spread;
+  Eigen::VectorXd scales;
   double misfit = 0;    // sum of squares per degree of freedom; 1: as the stated uncertainties expect
   bool orders = false;  // all contacts came in the measured order
   int cushions = 0;     // that the cue ball met within what was used
@@ -51,6 +54,10 @@ struct StrikeFitOptions {
 
 [[nodiscard]] StrikeFound find_strike(const Evidence& evidence, const practice::Strike& seen, const table::Table& table,
                                       const KnownPlay& play, const StrikeFitOptions& options = {});
+
+// The numbers moved by one draw: `normal` holds as many standard normal numbers as `spread` has columns. Kept within
+// the 95 % intervals' reach where these are narrower than the slopes say, and within the tip's disc.
+[[nodiscard]] ShotNumbers drawn(const StrikeFound& found, const Eigen::VectorXd& normal);
 
 // What a contact does to a ball's way and speed beyond the model, standard uncertainty. Footage with known truth plays
 // by other equations than ours within these.

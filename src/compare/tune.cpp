@@ -102,6 +102,7 @@ Tuned from(const PlayVector& z, const PlayMatrix& information, const KnownPlay& 
     t.told[k] = share < kToldShare;
   }
   t.used = static_cast<int>(all.size());
+  t.play.tuned = true;
   return t;
 }
 
@@ -200,7 +201,7 @@ std::string conditions_toml(const Tuned& t, const KnownPlay& before) {
   std::string out = fmt::format("# Conditions that best explain {} measured attempts.\n", t.used);
   if (t.held_out > 0)
     out += fmt::format(
-        "# {} attempts kept out in turn: predicted from their strike before the first cushion, the white rests {:.0f} "
+        "# {} attempts kept out in turn: predicted from their pace and line before the first cushion, the white rests {:.0f} "
         "mm "
         "from where it did (median), {:.0f} mm with the conditions before.\n",
         t.held_out, 1e3 * t.off_after, 1e3 * t.off_before);
@@ -221,6 +222,9 @@ std::string conditions_toml(const Tuned& t, const KnownPlay& before) {
   out += fmt::format("cushion_friction    = {:.4f}  {}\n", c.cushion_friction, note(7));
   if (c.squirt != 0) out += fmt::format("squirt              = {:.4f}\n", c.squirt);
   if (!c.slope.isZero()) out += fmt::format("slope               = [{:.6f}, {:.6f}]\n", c.slope.x(), c.slope.y());
+  out += "\n[uncertainty]  # one standard deviation each\n";
+  for (std::size_t k = 0; k < kPlays; ++k)
+    out += fmt::format("{:<19} = {:.3g}\n", kPlayNames[k], t.play.u[static_cast<Index>(k)]);
   return out;
 }
 
