@@ -40,7 +40,8 @@ void print(const practice::Attempt& x, double radius) {
   else
     fmt::print("Cannot tell why: {}.\n", x.not_explained.empty() ? "nothing was compared" : x.not_explained);
   if (const std::string line = report::strike_line(x, radius); !line.empty()) fmt::print("   {}\n", line);
-  for (const report::MissRow& r : report::miss_rows(x)) fmt::print("   {:<46} {:>14}  {}\n", r.what, r.how_far, r.known);
+  for (const report::MissRow& r : report::miss_rows(x))
+    fmt::print("   {:<46} {:>14}  {}\n", r.what, r.how_far, r.known);
   if (const std::string line = report::parting_words(x); !line.empty()) fmt::print("   {}\n", line);
 }
 
@@ -97,8 +98,9 @@ Run declare_compare(CLI::App& app) {
   auto a = std::make_shared<Arguments>();
   app.add_option("SESSION", a->session, "session.json, or the folder that `measure` filled")->required();
   app.add_option("--setup", a->setup, "setup file: the shot that was meant (default: what the session names)");
-  app.add_option("--conditions", a->conditions,
-                 "how the table plays, a *.conditions.toml, best one that `tune` wrote (default: what the session read)");
+  app.add_option(
+      "--conditions", a->conditions,
+      "how the table plays, a *.conditions.toml, best one that `tune` wrote (default: what the session read)");
   auto* attempt = app.add_option("--attempt", a->attempt, "with --what-if: which attempt");
   app.add_option("--what-if", a->what_if,
                  "the strike found with one thing changed: no-side, on-the-mark, softer=10, harder=10 (percent), "

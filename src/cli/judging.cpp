@@ -69,8 +69,7 @@ Result<Judged> judge_by(OldSession& old, const practice::Setup& setup, const std
   s.groups = std::move(sorted.groups);
   s.attempts = std::move(sorted.attempts);
   s.setup = {setup.file, setup.title};
-  for (const int k : sorted.setup_of_group)
-    out.setup_of_group.push_back(k < 0 ? std::nullopt : std::optional(setup));
+  for (const int k : sorted.setup_of_group) out.setup_of_group.push_back(k < 0 ? std::nullopt : std::optional(setup));
   out.was = std::move(sorted.shot_of);
   return out;
 }

@@ -53,9 +53,10 @@ Result<Done> run(const Arguments& a) {
   }
   if (tuned->held_out > 0) {
     const bool better = tuned->off_after < tuned->off_before;
-    fmt::print("Attempts kept out in turn ({}): the white rests {:.0f} cm from the prediction (median), {:.0f} cm before "
-               "tuning: it predicts {}.\n",
-               tuned->held_out, 100 * tuned->off_after, 100 * tuned->off_before, better ? "better" : "no better");
+    fmt::print(
+        "Attempts kept out in turn ({}): the white rests {:.0f} cm from the prediction (median), {:.0f} cm before "
+        "tuning: it predicts {}.\n",
+        tuned->held_out, 100 * tuned->off_after, 100 * tuned->off_before, better ? "better" : "no better");
   } else {
     fmt::print("Too few attempts to keep some out: whether it predicts better is not known.\n");
   }

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <random>
 
 #include "compare/beside.hpp"
 
@@ -102,8 +101,8 @@ motion::Strike playable(motion::Strike s) {
 
 std::optional<Ends> ends_of(const practice::Attempt& a, const practice::Setup& setup,
                             const practice::SetupPrediction& meant, const Evidence& evidence, const ShotNumbers& found,
-                            const table::Table& table, const table::BallSet& set,
-                            const motion::Conditions& conditions, std::string& why) {
+                            const table::Table& table, const table::BallSet& set, const motion::Conditions& conditions,
+                            std::string& why) {
   Ends e;
   e.marks = meant.balls;
   e.meant = meant.strike;
@@ -201,12 +200,23 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
     return;
   }
   a.strike = told_strike(found);
-  const auto explained = play_explained(a, *evidence, found.numbers, table, set, play.conditions);
+  // The best that any strike does with these very conditions: what it leaves over is not the strike's.
+  StrikeFound start = found;
+  start.numbers.play.setZero();
+  const StrikeFound under = find_strike(*evidence, *a.strike, table, play,
+                                        {.play_free = false,
+                                         .intervals = false,
+                                         .near = &start,
+                                         .draws = o.draws,
+                                         .tip_u = {std::max(0.002, found.right.u()), std::max(0.002, found.height.u())},
+                                         .seed = o.seed});
+  const StrikeFound& its = under.residuals.size() > 0 ? under : start;
+  const auto explained = play_explained(a, *evidence, its.numbers, table, set, play.conditions);
   if (!explained || !explained->complete) {
     a.not_explained = explained ? explained->why : explained.error().what;
     return;
   }
-  a.explained = computed_path(*explained, a.strike_time + found.numbers.delay);
+  a.explained = computed_path(*explained, a.strike_time + its.numbers.delay);
   if (!meant) {
     if (a.not_explained.empty()) a.not_explained = "no setup says what was meant";
     return;
@@ -226,7 +236,7 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
     a.not_explained = "the strike found leaves the table with these conditions, the real white did not";
     return;
   }
-  const auto ends = ends_of(a, *setup, *meant, *evidence, found.numbers, table, set, play.conditions, a.not_explained);
+  const auto ends = ends_of(a, *setup, *meant, *evidence, its.numbers, table, set, play.conditions, a.not_explained);
   if (!ends) return;
   const auto parts = shares(*ends, table, play.conditions);
   if (!parts) {
@@ -240,19 +250,11 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
   m.left_over = white->second.rest->at - would->rest->at;
 
   // The parts within the strike's uncertainty.
-  std::mt19937 random(o.seed);
-  const auto normal = [&] {  // Box & Muller 1958
-    const double u = (random() + 1.0) / 4294967297.0, v = random() / 4294967296.0;
-    return std::sqrt(-2 * std::log(u)) * std::cos(2 * kPi * v);
-  };
   std::array<double, kParts> square{};
   double both = 0, left = 0;
   int drawn_well = 0;
   std::vector<double> aims;
-  for (int d = 0; d < o.draws; ++d) {
-    Eigen::VectorXd z(found.spread.cols());
-    for (Eigen::Index k = 0; k < z.size(); ++k) z[k] = normal();
-    const ShotNumbers n = drawn(found, z);
+  for (const ShotNumbers& n : its.draws) {
     std::string why;
     const auto there = ends_of(a, *setup, *meant, *evidence, n, table, set, play.conditions, why);
     if (!there) continue;
@@ -270,9 +272,14 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
   for (std::size_t k = 0; k < kParts; ++k) m.u[kPartNames[k]] = sd(square[k]);
   m.u["pace_and_height"] = sd(both);
   m.u["left_over"] = std::hypot(sd(left), white->second.rest->u.norm());
+  // A part is told when it exceeds its own uncertainty, and when what was meant is outside what the strike is known to.
   constexpr int kFewestDraws = 8;
+  const auto holds = [](const Told& t, double wished) { return wished >= t.low && wished <= t.high; };
+  const bool within[kParts] = {false, false, holds(found.speed, ends->meant.speed),
+                               holds(found.right, ends->meant.right), holds(found.height, ends->meant.height)};
   for (std::size_t k = 0; k < kParts; ++k)
-    if (drawn_well < kFewestDraws || 1.96 * m.u[kPartNames[k]] > into[k]->norm()) m.not_told.emplace_back(kPartNames[k]);
+    if (within[k] || drawn_well < kFewestDraws || 1.96 * m.u[kPartNames[k]] > into[k]->norm())
+      m.not_told.emplace_back(kPartNames[k]);
 
   // Thick or thin at the object ball: the way found beside the way that would have done it.
   if (setup->shot->kind != practice::Shot::Kind::heading) {
@@ -281,7 +288,8 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
     aimed.heading = ends->re_aimed;
     const auto right_way = motion::simulate(table, play.conditions, ends->real, aimed);
     if (right_way) {
-      const auto wanted_off = off_centre(*right_way, ends->real, object), real_off = off_centre(*explained, ends->real, object);
+      const auto wanted_off = off_centre(*right_way, ends->real, object),
+                 real_off = off_centre(*explained, ends->real, object);
       if (wanted_off && real_off) {
         // Towards the centre is thick, on whichever side the ball was to be hit.
         m.aim_at_ball = (*wanted_off > 0 ? 1 : -1) * (*wanted_off - *real_off);
@@ -300,10 +308,9 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
   }
 
   MissWords w;
-  w.speed_meant = ends->meant.speed;
-  w.speed = ends->found.speed;
-  w.right_off = ends->found.right - ends->meant.right;
-  w.height_off = ends->found.height - ends->meant.height;
+  w.pace = {found.speed.low / ends->meant.speed - 1, found.speed.high / ends->meant.speed - 1};
+  w.right = {found.right.low - ends->meant.right, found.right.high - ends->meant.right};
+  w.height = {found.height.low - ends->meant.height, found.height.high - ends->meant.height};
   w.radius = set.kinds[0].radius;
   w.rest_off = white->second.rest->at - wanted->rest->at;
   w.pace_known = play.tuned;

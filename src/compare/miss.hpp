@@ -7,6 +7,7 @@
 // exactly. Real less explained is left over: the table, a kick, the camera.
 #pragma once
 
+#include <array>
 #include <optional>
 
 #include "compare/strike_fit.hpp"
@@ -16,7 +17,7 @@
 namespace baizetrace::compare {
 
 struct WhyOptions {
-  int draws = 24;     // of the strike within its uncertainty, for the parts' own
+  int draws = 24;  // of the strike within its uncertainty, for the parts' own
   unsigned seed = 1;
 };
 
@@ -32,16 +33,17 @@ void explain_attempt(practice::Attempt& attempt, const std::optional<practice::S
 // The strike found, as the model plays it from where the balls lay.
 [[nodiscard]] Result<motion::Prediction> play_explained(const practice::Attempt& attempt, const Evidence& evidence,
                                                         const ShotNumbers& numbers, const table::Table& table,
-                                                        const table::BallSet& set, const motion::Conditions& conditions);
+                                                        const table::BallSet& set,
+                                                        const motion::Conditions& conditions);
 
 // "7 cm short of the meant place; ...": the sentence of a miss, for the player.
 struct MissWords {
-  double speed_meant = 0, speed = 0;     // m/s
-  double right_off = 0, height_off = 0;  // ball radii, found less meant
-  double radius = 0.02625;               // m
-  Vec2 along{0, 1};                      // unit vector, the meant path's last run
-  Vec2 rest_off = Vec2::Zero();          // m, real less meant
-  bool pace_known = false;               // the table is tuned: too hard and too soft mean something
+  // 95 % intervals of found less meant: share of the meant speed; ball radii.
+  std::array<double, 2> pace{}, right{}, height{};
+  double radius = 0.02625;       // m
+  Vec2 along{0, 1};              // unit vector, the meant path's last run
+  Vec2 rest_off = Vec2::Zero();  // m, real less meant
+  bool pace_known = false;       // the table is tuned: too hard and too soft mean something
 };
 [[nodiscard]] std::string sentence_of(const practice::Miss& miss, const MissWords& words);
 

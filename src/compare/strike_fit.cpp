@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <random>
 
 namespace baizetrace::compare {
 namespace {
@@ -403,36 +404,56 @@ Told profile(Shot& shot, const Unknowns& unknowns, const Valley& best, Index k, 
   return t;
 }
 
+// See StrikeFitOptions::draws.
+std::vector<ShotNumbers> draw(Shot& shot, const Unknowns& unknowns, const Valley& best, const MatrixXd& slopes,
+                              double scale2, const StrikeFitOptions& o) {
+  MatrixXd h = information(unknowns, slopes);
+  // The tip's answer and what the others are known to once it is held.
+  const MatrixXd all = h.ldlt().solve(MatrixXd::Identity(h.rows(), h.cols()));
+  for (const Index k : {kRight, kHeight}) {
+    h.row(k).setZero();
+    h.col(k).setZero();
+    h(k, k) = 1;
+  }
+  const MatrixXd others = h.ldlt().solve(MatrixXd::Identity(h.rows(), h.cols()));
+  const MatrixXd root = MatrixXd(others + 1e-12 * MatrixXd::Identity(h.rows(), h.cols())).llt().matrixL();
+  Eigen::Matrix2d tip;
+  tip << all(kRight, kRight), all(kRight, kHeight), all(kHeight, kRight), all(kHeight, kHeight);
+  const Eigen::Matrix2d inverse = Eigen::Matrix2d(tip + 1e-12 * Eigen::Matrix2d::Identity()).inverse();
+  const double turn = std::clamp(tip(0, 1) / std::sqrt(std::max(1e-300, tip(0, 0) * tip(1, 1))), -0.95, 0.95);
+  std::mt19937 random(o.seed);
+  const auto normal = [&] {  // Box & Muller 1958
+    const double u = (random() + 1.0) / 4294967297.0, v = random() / 4294967296.0;
+    return std::sqrt(-2 * std::log(u)) * std::cos(2 * kPi * v);
+  };
+  std::vector<ShotNumbers> out;
+  constexpr double kNotTold = 5.99;  // chi-square, two degrees of freedom, 95 %
+  for (int tries = 0; tries < 3 * o.draws && static_cast<int>(out.size()) < o.draws; ++tries) {
+    const double a = normal(), b = turn * a + std::sqrt(1 - turn * turn) * normal();
+    const Eigen::Vector2d by(a * o.tip_u[0] / unknowns.scale(kRight), b * o.tip_u[1] / unknowns.scale(kHeight));
+    VectorXd z = best.z;
+    const Eigen::Vector2d push = inverse * by;
+    z += all.col(kRight) * push[0] + all.col(kHeight) * push[1];
+    z[kRight] = best.z[kRight] + by[0];
+    z[kHeight] = best.z[kHeight] + by[1];
+    if (std::hypot(z[kRight] * unknowns.scale(kRight), z[kHeight] * unknowns.scale(kHeight)) > kTipLimit) continue;
+    constexpr int kSteps = 8;
+    const auto sum = descend(shot, unknowns, z, {static_cast<int>(kRight), static_cast<int>(kHeight)}, kSteps);
+    if (!sum || *sum > best.sum + kNotTold * scale2) continue;
+    VectorXd g(z.size());
+    for (Index k = 0; k < g.size(); ++k) g[k] = normal();
+    VectorXd across = std::sqrt(scale2) * root * g;
+    across[kRight] = across[kHeight] = 0;
+    for (Index k = 0; k < across.size(); ++k)
+      if (unknowns.fixed(k)) across[k] = 0;
+    out.push_back(unknowns.numbers(z + across));
+  }
+  return out;
+}
+
 Told around(double value, double u) { return {value, value - 1.96 * u, value + 1.96 * u, false, false}; }
 
 }  // namespace
-
-ShotNumbers drawn(const StrikeFound& f, const Eigen::VectorXd& normal) {
-  VectorXd by = f.spread * normal;
-  const Told* told[] = {&f.speed, &f.heading, &f.right, &f.height};
-  // Where an unknown hardly shows the slopes promise more freedom than the profile found: the whole draw shrinks.
-  double share = 1;
-  for (Index k = 0; k < 4; ++k) {
-    const double by_slopes = f.spread.row(k).norm() * f.scales[k], by_profile = told[k]->u();
-    if (by_slopes > by_profile && by_profile > 0) share = std::min(share, by_profile / by_slopes);
-  }
-  by *= share;
-  ShotNumbers n = f.numbers;
-  n.strike.speed = std::max(0.01, n.strike.speed + by[kSpeed] * f.scales[kSpeed]);
-  n.strike.heading += by[kHeading] * f.scales[kHeading];
-  n.strike.right += by[kRight] * f.scales[kRight];
-  n.strike.height += by[kHeight] * f.scales[kHeight];
-  n.strike.elevation = std::clamp(n.strike.elevation + by[kElev] * f.scales[kElev], 0.0, 0.5);
-  if (const double off = std::hypot(n.strike.right, n.strike.height); off > kTipLimit) {
-    n.strike.right *= kTipLimit / off;
-    n.strike.height *= kTipLimit / off;
-  }
-  for (std::size_t b = 0; b < n.places.size(); ++b) {
-    const Index i = kPlaces + 2 * static_cast<Index>(b);
-    n.places[b] += Vec2(by[i] * f.scales[i], by[i + 1] * f.scales[i + 1]);
-  }
-  return n;
-}
 
 StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const table::Table& table,
                         const KnownPlay& play, const StrikeFitOptions& o) {
@@ -482,10 +503,6 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   const MatrixXd all = h.ldlt().solve(MatrixXd::Identity(h.rows(), h.rows()));
   for (Index i = 0; i < 4; ++i)
     for (Index j = 0; j < 4; ++j) out.covariance(i, j) = scale2 * all(i, j) * unknowns.scale(i) * unknowns.scale(j);
-  const Index own = unknowns.first_play();
-  out.spread = MatrixXd(scale2 * all.topLeftCorner(own, own) + 1e-12 * MatrixXd::Identity(own, own)).llt().matrixL();
-  out.scales.resize(own);
-  for (Index k = 0; k < own; ++k) out.scales[k] = unknowns.scale(k);
   const auto sd = [&](Index k) { return std::sqrt(std::max(0.0, out.covariance(k, k))); };
   out.speed = around(out.numbers.strike.speed, sd(kSpeed));
   out.heading = around(out.numbers.strike.heading, sd(kHeading));
@@ -497,6 +514,7 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
     return out;
   }
   out.fits = true;
+  if (o.draws > 0) out.draws = draw(shot, unknowns, best, out.slopes, scale2, o);
   if (o.intervals) {
     Valley lower = best;
     const auto interval = [&](Index k) {

@@ -11,6 +11,7 @@
 #include <Eigen/Dense>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "compare/replay.hpp"
 
@@ -33,12 +34,10 @@ struct StrikeFound {
   Told speed, heading, right, height;
   // Of speed, heading, right, height at the best fit, with everything else open.
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();
-  // Of all the shot's own unknowns, in their scales: a factor L of the covariance L L^T, and the scales. For draws.
-  Eigen::MatrixXd spread;
-  Eigen::VectorXd scales;
-  double misfit = 0;    // sum of squares per degree of freedom; 1: as the stated uncertainties expect
-  bool orders = false;  // all contacts came in the measured order
-  int cushions = 0;     // that the cue ball met within what was used
+  std::vector<ShotNumbers> draws;  // shots that the data do not tell from the best, as many as asked for or fewer
+  double misfit = 0;               // sum of squares per degree of freedom; 1: as the stated uncertainties expect
+  bool orders = false;             // all contacts came in the measured order
+  int cushions = 0;                // that the cue ball met within what was used
   // For fits of the table over many shots: the weighted residuals and their slopes by all unknowns, each in its scale.
   // Columns: speed, heading, right, height, elevation, delay, two a moved ball, then kPlays in units of KnownPlay::u.
   Eigen::MatrixXd slopes;
@@ -49,15 +48,16 @@ struct StrikeFitOptions {
   bool play_free = true;              // false: the conditions are taken as exact
   bool intervals = true;              // false: only the best fit
   const StrikeFound* near = nullptr;  // start here, with its play, instead of searching
-  bool hold_tip = false;              // with `near`: its side and height are kept
+  // Draws of the shot within its uncertainty: side and height about the best as wide as `tip_u` (ball radii), the
+  // others fitted again and moved within what they are then known to.
+  int draws = 0;
+  Eigen::Vector2d tip_u{0.05, 0.05};
+  unsigned seed = 1;
+  bool hold_tip = false;  // with `near`: its side and height are kept
 };
 
 [[nodiscard]] StrikeFound find_strike(const Evidence& evidence, const practice::Strike& seen, const table::Table& table,
                                       const KnownPlay& play, const StrikeFitOptions& options = {});
-
-// The numbers moved by one draw: `normal` holds as many standard normal numbers as `spread` has columns. Kept within
-// the 95 % intervals' reach where these are narrower than the slopes say, and within the tip's disc.
-[[nodiscard]] ShotNumbers drawn(const StrikeFound& found, const Eigen::VectorXd& normal);
 
 // What a contact does to a ball's way and speed beyond the model, standard uncertainty. Footage with known truth plays
 // by other equations than ours within these.

@@ -19,7 +19,23 @@ struct Explained {
   Evidence evidence;
   const TuneShot* shot = nullptr;
   StrikeFound found;
+  double share = 1;  // of what it says: shots alike say little new, see kAlike
 };
+
+// Shots from the same place in the same direction share the camera's faults and the model's: so much of each one's
+// error is all of theirs.
+constexpr double kAlike = 0.8;
+
+void share_out(std::vector<Explained>& all) {
+  constexpr double kSamePlace = 0.05, kSameWay = 0.1;  // m, rad
+  for (Explained& e : all) {
+    int alike = 0;
+    for (const Explained& o : all)
+      alike += (e.evidence.balls[0].place - o.evidence.balls[0].place).norm() < kSamePlace &&
+               std::abs(wrap_angle(e.found.numbers.strike.heading - o.found.numbers.strike.heading)) < kSameWay;
+    e.share = 1 / (1 + (alike - 1) * kAlike);
+  }
+}
 
 // What one shot says of the conditions once its own numbers have been given their way.
 struct Word {
@@ -46,23 +62,30 @@ Word word_of(const StrikeFound& f) {
 
 // Turns the conditions; `all` are explained shots, whose strikes follow. z: the conditions in units of before.u.
 PlayVector settle(std::vector<Explained>& all, const KnownPlay& before, int rounds, PlayMatrix& information) {
-  PlayVector z = PlayVector::Zero();
+  share_out(all);
+  // Begin in the middle of what each shot would have by itself.
+  PlayVector z;
+  for (std::size_t k = 0; k < kPlays; ++k) {
+    std::vector<double> own;
+    for (const Explained& e : all)
+      own.push_back(e.found.numbers.play[static_cast<Index>(k)] / before.u[static_cast<Index>(k)]);
+    z[static_cast<Index>(k)] = upper_median(own);
+  }
   for (int round = 0; round < rounds; ++round) {
     information = PlayMatrix::Identity();
     PlayVector pull = z;
     for (Explained& e : all) {
       e.found.numbers.play = z.cwiseProduct(before.u);
       const StrikeFound from = e.found;
-      // In the middle and at last each strike is searched anew: a better valley may have opened.
-      const bool anew = round == rounds / 2;
       StrikeFitOptions how{.play_free = false, .intervals = false, .near = &from};
       StrikeFound next = find_strike(e.evidence, *e.shot->attempt->strike, *e.shot->table, before, how);
-      if (anew) {
+      // Halfway each strike is searched anew, as a better valley may have opened; a lost one always.
+      if (round == rounds / 2 || !next.fits) {
         KnownPlay here = before;
         here.conditions = turned(before.conditions, e.found.numbers.play);
         StrikeFound fresh = find_strike(e.evidence, *e.shot->attempt->strike, *e.shot->table, here,
                                         {.play_free = false, .intervals = false});
-        if (fresh.fits && fresh.misfit < next.misfit) {
+        if (fresh.fits && (!next.fits || fresh.misfit < next.misfit)) {
           fresh.numbers.play = e.found.numbers.play;
           next = find_strike(e.evidence, *e.shot->attempt->strike, *e.shot->table, before,
                              {.play_free = false, .intervals = false, .near = &fresh});
@@ -72,8 +95,8 @@ PlayVector settle(std::vector<Explained>& all, const KnownPlay& before, int roun
       e.found = std::move(next);
       if (!e.found.orders) continue;
       const Word w = word_of(e.found);
-      information += w.information;
-      pull += w.pull;
+      information += e.share * w.information;
+      pull += e.share * w.pull;
     }
     PlayVector step = -information.ldlt().solve(pull);
     constexpr double kLongest = 1.0;  // of what was known before
@@ -162,7 +185,8 @@ Result<Tuned> tune(std::span<const TuneShot> shots, const table::BallSet& set, c
         const auto early = evidence_of(*e.shot->attempt, *e.shot->table, set, {.before_first_cushion = true});
         if (!early) continue;
         const Vec2 rest = e.shot->attempt->after.at(set.kinds[0].name).at;
-        // Pace and line from before the first cushion; the tip's place, which only a cushion shows, from the whole path.
+        // Pace and line from before the first cushion; the tip's place, which only a cushion shows, from the whole
+        // path.
         StrikeFound from_whole = e.found;
         from_whole.numbers.play.setZero();
         const auto f = find_strike(*early, *e.shot->attempt->strike, *e.shot->table, t.play,
@@ -201,7 +225,8 @@ std::string conditions_toml(const Tuned& t, const KnownPlay& before) {
   std::string out = fmt::format("# Conditions that best explain {} measured attempts.\n", t.used);
   if (t.held_out > 0)
     out += fmt::format(
-        "# {} attempts kept out in turn: predicted from their pace and line before the first cushion, the white rests {:.0f} "
+        "# {} attempts kept out in turn: predicted from their pace and line before the first cushion, the white rests "
+        "{:.0f} "
         "mm "
         "from where it did (median), {:.0f} mm with the conditions before.\n",
         t.held_out, 1e3 * t.off_after, 1e3 * t.off_before);

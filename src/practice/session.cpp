@@ -86,8 +86,9 @@ Json write(const ComputedPath& p) {
 
 template <class M>
 auto parts_of(M& m) {
-  return std::array{std::pair("placing", &m.placing), std::pair("aim", &m.aim),       std::pair("pace", &m.pace),
-                    std::pair("side", &m.side),       std::pair("height", &m.height), std::pair("left_over", &m.left_over)};
+  return std::array{std::pair("placing", &m.placing), std::pair("aim", &m.aim),
+                    std::pair("pace", &m.pace),       std::pair("side", &m.side),
+                    std::pair("height", &m.height),   std::pair("left_over", &m.left_over)};
 }
 
 // The pose is kept whole: rounded rotations are no rotations.
@@ -180,9 +181,10 @@ Json write(const Attempt& a) {
     Json s{{"speed", kept(a.strike->speed)}, {"heading", kept(a.strike->heading)}};
     if (a.strike->right) s["right"] = kept(*a.strike->right);
     if (a.strike->height) s["height"] = kept(*a.strike->height);
-    for (const auto& [key, bound] :
-         {std::pair("right_at_least", &a.strike->right_at_least), {"right_at_most", &a.strike->right_at_most},
-          {"height_at_least", &a.strike->height_at_least}, {"height_at_most", &a.strike->height_at_most}})
+    for (const auto& [key, bound] : {std::pair("right_at_least", &a.strike->right_at_least),
+                                     {"right_at_most", &a.strike->right_at_most},
+                                     {"height_at_least", &a.strike->height_at_least},
+                                     {"height_at_most", &a.strike->height_at_most}})
       if (*bound) s[key] = kept(**bound);
     s["u"] = Json::object();
     for (const auto& [what, u] : a.strike->u) s["u"][what] = kept(u);
@@ -371,9 +373,10 @@ Attempt read_attempt(const Json& j) {
     strike.heading = s.at("heading").get<double>();
     if (s.contains("right")) strike.right = s["right"].get<double>();
     if (s.contains("height")) strike.height = s["height"].get<double>();
-    for (const auto& [key, bound] :
-         {std::pair("right_at_least", &strike.right_at_least), {"right_at_most", &strike.right_at_most},
-          {"height_at_least", &strike.height_at_least}, {"height_at_most", &strike.height_at_most}})
+    for (const auto& [key, bound] : {std::pair("right_at_least", &strike.right_at_least),
+                                     {"right_at_most", &strike.right_at_most},
+                                     {"height_at_least", &strike.height_at_least},
+                                     {"height_at_most", &strike.height_at_most}})
       if (s.contains(key)) *bound = s[key].get<double>();
     if (s.contains("u"))
       for (const auto& [what, u] : s["u"].items()) strike.u[what] = u.get<double>();

@@ -99,11 +99,11 @@ struct Comparison {
 struct Miss {
   Vec2 placing = Vec2::Zero(), aim = Vec2::Zero(), pace = Vec2::Zero(), side = Vec2::Zero(), height = Vec2::Zero();
   Vec2 left_over = Vec2::Zero();
-  std::map<std::string, double> u;        // m, of each part's length, one standard deviation
-  std::vector<std::string> not_told;      // parts whose 95 % interval exceeds them
-  std::optional<double> aim_at_ball;      // m at the object ball, off the line that pots; positive: thick
-  std::optional<double> u_aim_at_ball;    // m
-  std::string sentence;                   // for the player
+  std::map<std::string, double> u;      // m, of each part's length, one standard deviation
+  std::vector<std::string> not_told;    // parts whose 95 % interval exceeds them
+  std::optional<double> aim_at_ball;    // m at the object ball, off the line that pots; positive: thick
+  std::optional<double> u_aim_at_ball;  // m
+  std::string sentence;                 // for the player
 };
 
 struct Leave {

@@ -35,8 +35,12 @@ std::string tip_words(const practice::Strike& s, const std::string& which, doubl
     return fmt::format("{} ({} to {})", mm(*value), mm(ends->second[0]), mm(ends->second[1]));
   }
   if (at_least && at_most) return fmt::format("between {} and {}", mm(*at_least), mm(*at_most));
-  if (at_least) return *at_least > 0 ? fmt::format("at least {}", mm(*at_least)) : "not further " + std::string(minus) + " than " + mm(*at_least);
-  if (at_most) return *at_most < 0 ? fmt::format("at least {}", mm(*at_most)) : "not further " + std::string(plus) + " than " + mm(*at_most);
+  if (at_least)
+    return *at_least > 0 ? fmt::format("at least {}", mm(*at_least))
+                         : "not further " + std::string(minus) + " than " + mm(*at_least);
+  if (at_most)
+    return *at_most < 0 ? fmt::format("at least {}", mm(*at_most))
+                        : "not further " + std::string(plus) + " than " + mm(*at_most);
   return "cannot tell";
 }
 

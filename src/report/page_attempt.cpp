@@ -128,7 +128,8 @@ std::string why_list(const PageInput& in, const practice::Attempt& a) {
   if (!a.miss && !a.explained && a.not_explained.empty()) return {};
   std::string out = "<h3>Why it stopped there</h3>\n";
   out += "<p>" +
-         escape_xml(a.miss ? a.miss->sentence : "Cannot tell" + (a.not_explained.empty() ? "" : ": " + a.not_explained) + ".") +
+         escape_xml(a.miss ? a.miss->sentence
+                           : "Cannot tell" + (a.not_explained.empty() ? "" : ": " + a.not_explained) + ".") +
          "</p>\n";
   if (a.miss) {
     HtmlTable t;
@@ -274,8 +275,8 @@ std::string attempt_section(const PageInput& in, const practice::Attempt& a, con
   out += "<div>\n";
   if (const auto white = a.balls.find("white"); white != a.balls.end())
     out += contacts_table("white", white->second, a, in.table);
-  out += speed_figure(a, long_page ? 40 : 120) + score_list(a) + why_list(in, a) +
-         strike_list(a, in.ball_radius) + comparison_list(a);
+  out += speed_figure(a, long_page ? 40 : 120) + score_list(a) + why_list(in, a) + strike_list(a, in.ball_radius) +
+         comparison_list(a);
   out += "</div></div>\n";
   for (const auto& [name, path] : a.balls)
     if (name != "white") out += contacts_table(name, path, a, in.table);
