@@ -38,7 +38,7 @@ void print(const practice::Attempt& x, double radius) {
   if (x.miss)
     fmt::print("{}\n", x.miss->sentence);
   else
-    fmt::print("Cannot tell why: {}.\n", x.not_explained.empty() ? "nothing was compared" : x.not_explained);
+    fmt::print("Cannot tell why: {}.\n", x.not_explained.empty() ? "no setup says what was meant" : x.not_explained);
   if (const std::string line = report::strike_line(x, radius); !line.empty()) fmt::print("   {}\n", line);
   for (const report::MissRow& r : report::miss_rows(x))
     fmt::print("   {:<46} {:>14}  {}\n", r.what, r.how_far, r.known);

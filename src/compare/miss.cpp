@@ -168,7 +168,6 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
   a.meant.reset();
   a.explained.reset();
   a.miss.reset();
-  a.comparison.reset();
   a.not_explained.clear();
   const std::string cue = set.kinds[0].name;
   const auto white = a.balls.find(cue);
@@ -207,7 +206,7 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
                                         {.play_free = false,
                                          .intervals = false,
                                          .near = &start,
-                                         .draws = o.draws,
+                                         .draws = meant ? o.draws : 0,
                                          .tip_u = {std::max(0.002, found.right.u()), std::max(0.002, found.height.u())},
                                          .seed = o.seed});
   const StrikeFound& its = under.residuals.size() > 0 ? under : start;
@@ -217,10 +216,7 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
     return;
   }
   a.explained = computed_path(*explained, a.strike_time + its.numbers.delay);
-  if (!meant) {
-    if (a.not_explained.empty()) a.not_explained = "no setup says what was meant";
-    return;
-  }
+  if (!meant) return;
   const BallPath* would = explained->ball(cue);
   const BallPath* wanted = meant->motion.ball(cue);
   if (!white->second.rest || a.ended != practice::Ended::rest) {

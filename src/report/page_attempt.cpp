@@ -126,11 +126,12 @@ std::string strike_list(const practice::Attempt& a, double ball_radius) {
 // Why it ended there; the path that the model gives the strike found only on request.
 std::string why_list(const PageInput& in, const practice::Attempt& a) {
   if (!a.miss && !a.explained && a.not_explained.empty()) return {};
-  std::string out = "<h3>Why it stopped there</h3>\n";
-  out += "<p>" +
-         escape_xml(a.miss ? a.miss->sentence
-                           : "Cannot tell" + (a.not_explained.empty() ? "" : ": " + a.not_explained) + ".") +
-         "</p>\n";
+  std::string out = a.miss || !a.not_explained.empty() ? "<h3>Why it stopped there</h3>\n" : "";
+  if (a.miss || !a.not_explained.empty())
+    out += "<p>" +
+           escape_xml(a.miss ? a.miss->sentence
+                             : "Cannot tell" + (a.not_explained.empty() ? "" : ": " + a.not_explained) + ".") +
+           "</p>\n";
   if (a.miss) {
     HtmlTable t;
     t.caption = "What each departure adds where the white stopped";
