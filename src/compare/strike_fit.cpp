@@ -30,10 +30,27 @@ void keep_best(std::vector<Valley>& valleys, std::size_t most) {
   valleys = std::move(kept);
 }
 
+// Until when the stages after the first look, s: to the next contact, on long ways by their parts, and to the end of
+// all motion before the resting places count.
+std::vector<double> stages_after_first(const std::vector<double>& contact_times) {
+  std::vector<double> out;
+  constexpr double kLong = 2.5, kPart = 0.8;  // s
+  for (std::size_t k = 0; k < contact_times.size(); ++k) {
+    const double from = contact_times[k];
+    const double to = k + 1 < contact_times.size() ? contact_times[k + 1] : from + 2 * kLong;
+    if (to - from > kLong) out.push_back(from + kPart);
+    if (k + 1 < contact_times.size()) out.push_back(to);
+  }
+  constexpr double kAllMotion = 1e16;
+  out.push_back(kAllMotion);
+  return out;
+}
+
 // The shot is followed contact by contact: what was seen up to the first one tells pace, line and height, from several
 // starts; then sides are tried on each, and the best of them go on to the next contact. So every start meets each
 // contact nearly where it was seen, in the right order.
-std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vector<double>& contact_times) {
+std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vector<double>& contact_times,
+                           const std::vector<double>& stages) {
   constexpr int kSteps = 8;
   constexpr std::size_t kKept = 7;
   constexpr double kHeights[] = {0.0, 0.25, -0.25, 0.42, -0.42};
@@ -61,14 +78,15 @@ std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vect
       sides.push_back(std::move(w));
     }
   valleys = std::move(sides);
-  for (std::size_t k = 1; k < contact_times.size(); ++k) {
-    shot.use_until(contact_times[k]);
+  for (const double until : stages) {
+    shot.use_until(until);
     settle(valleys, {});
     keep_best(valleys, kKept);
   }
   shot.use_until(1e18);
   settle(valleys, {});
-  keep_best(valleys, 4);
+  constexpr std::size_t kFollowed = 6;
+  keep_best(valleys, kFollowed);
   return valleys;
 }
 
@@ -203,7 +221,15 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   if (o.near) {
     valleys.push_back({unknowns.scaled(o.near->numbers), 0});
   } else {
-    valleys = search(shot, unknowns, e.contact_times);
+    valleys = search(shot, unknowns, e.contact_times, stages_after_first(e.contact_times));
+    // Lost on the way: once more in longer strides, which may pass over what held it.
+    constexpr double kLost = 10;  // per measured number, before kicks are allowed for
+    if (valleys.empty() || valleys[0].sum > kLost * 2 * static_cast<double>(e.facts.size())) {
+      std::vector<double> strides = e.contact_times;
+      if (!strides.empty()) strides.erase(strides.begin());
+      for (Valley& v : search(shot, unknowns, e.contact_times, strides)) valleys.push_back(std::move(v));
+      keep_best(valleys, 6);
+    }
     if (valleys.empty() || valleys[0].sum > 1e299) {
       out.why = "no strike of the model could be played from where the balls lay";
       return out;
@@ -219,6 +245,26 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
       return out;
     }
     valleys[0].sum = *sum;
+  }
+  // Two pairs are alike: a side and its opposite when both are small, and heights as much above and below the one at
+  // which a ball rolls at once (2/5 R, Coriolis 1835), whose slides differ in direction alone.
+  if (!o.near) {
+    constexpr double kRollsAtOnce = 0.4, kSmallSide = 0.12, kAlikeHeights = 0.15;
+    const Valley first = valleys[0];
+    const double right = first.z[kRight] * unknowns.scale(kRight), height = first.z[kHeight] * unknowns.scale(kHeight);
+    for (const bool side : {false, true})
+      for (const bool up : {false, true}) {
+        if ((!side && !up) || (side && std::abs(right) > kSmallSide) ||
+            (up && std::abs(height - kRollsAtOnce) > kAlikeHeights))
+          continue;
+        Valley v = first;
+        if (side) v.z[kRight] = -v.z[kRight];
+        if (up) v.z[kHeight] = (2 * kRollsAtOnce - height) / unknowns.scale(kHeight);
+        v.z[kSpeed] += (first.z[kHeight] - v.z[kHeight]) * unknowns.scale(kHeight) / (1 + kRollsAtOnce) * seen.speed /
+                       unknowns.scale(kSpeed);
+        v.sum = 0;  // not known yet
+        valleys.push_back(std::move(v));
+      }
   }
   for (std::size_t k = 1; k < valleys.size(); ++k)
     if (valleys[k].sum < 1e299) valleys[k].sum = descend(shot, unknowns, valleys[k].z, {}, 15).value_or(1e300);
