@@ -14,11 +14,11 @@ struct Pooled {
   double pace = 0, direction = 0, mark = 0;  // sd as in compare::Spread
 };
 
-// Within groups played to one purpose: same setup, same session.
+// Within groups played to one purpose: same setup, same session. What was played without a setup may be several shots.
 Pooled pool(const std::vector<journal::AttemptRow>& rows) {
   std::map<std::pair<int, std::string>, std::vector<const journal::AttemptRow*>> groups;
   for (const journal::AttemptRow& r : rows)
-    if (r.pace && r.direction && *r.pace > 0) groups[{r.session, r.setup}].push_back(&r);
+    if (!r.setup.empty() && r.pace && r.direction && *r.pace > 0) groups[{r.session, r.setup}].push_back(&r);
   Pooled out;
   double pace = 0, direction = 0, mark = 0;
   int free = 0, placed = 0;
@@ -66,8 +66,10 @@ Result<compare::Spread> player_spread(const std::string& spread, const std::stri
     if (found.n >= kFewestRemembered) break;
   }
   if (found.n < kFewestRemembered)
-    return fail("{}: remembers {} attempts{} with pace and direction in groups of four, expected {} to tell a scatter",
-                spread, found.n, player.empty() ? "" : " of " + player, kFewestRemembered);
+    return fail(
+        "{}: remembers {} attempts{} of known setups with pace and direction, in groups of four, expected {} to tell a "
+        "scatter",
+        spread, found.n, player.empty() ? "" : " of " + player, kFewestRemembered);
   compare::Spread out = *compare::spread_named("good-club");
   out.name = fmt::format("{} ({} attempts)", player.empty() ? "the journal's players" : player, found.n);
   out.pace = found.pace;
