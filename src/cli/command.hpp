@@ -26,6 +26,7 @@ int run_program(int argc, char** argv);
 
 // One declaration a command, each defined in its own file and listed in commands.cpp.
 Run declare_card(CLI::App& app);
+Run declare_compare(CLI::App& app);
 Run declare_cut(CLI::App& app);
 Run declare_demo(CLI::App& app);
 Run declare_measure(CLI::App& app);
@@ -35,6 +36,7 @@ Run declare_inspect(CLI::App& app);
 Run declare_lens(CLI::App& app);
 Run declare_routes(CLI::App& app);
 Run declare_score(CLI::App& app);
+Run declare_tune(CLI::App& app);
 Run declare_journal(CLI::App& app);
 
 }  // namespace baizetrace::cli

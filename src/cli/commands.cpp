@@ -18,6 +18,8 @@ constexpr std::array kCommands{
     Command{"measure", "the main job: every attempt in a clip, found and measured; writes session.json and a report",
             declare_measure},
     Command{"score", "judges a measured session again by a setup, without its video", declare_score},
+    Command{"compare", "says why each attempt ended where it did: what was struck beside what was meant", declare_compare},
+    Command{"tune", "how the table plays, from measured sessions: writes conditions", declare_tune},
     Command{"journal", "sessions remembered: list, show, trend, assign a player, export, backup", declare_journal},
     Command{"inspect", "can this clip be measured, how well, and what to change about the mount", declare_inspect},
     Command{"register", "find the table in a clip: lens, pose, size; writes the rig and a picture to check",

@@ -7,6 +7,7 @@
 #include "base/files.hpp"
 #include "cli/one_clip.hpp"
 #include "cli/publishing.hpp"
+#include "compare/miss.hpp"
 #include "compare/predicting.hpp"
 #include "compare/table_play.hpp"
 #include "practice/extrapolate.hpp"
@@ -58,9 +59,10 @@ Result<Ground> lay_ground(const MeasureOptions& o, std::vector<std::string>& lef
     });
   }
   if (o.conditions) {
-    const auto conditions = motion::read_conditions(*o.conditions);
-    if (!conditions) return pass_on(conditions);
-    g.conditions = *conditions;
+    auto known = compare::read_known_play(*o.conditions);
+    if (!known) return pass_on(known);
+    g.conditions = known->conditions;
+    g.known_play = std::move(*known);
   }
   const auto spec = table::read_spec(g.setups.empty() ? o.table : g.setups[0].table);
   if (!spec) return pass_on(spec);
@@ -153,6 +155,8 @@ Result<practice::Session> measure(const MeasureOptions& o) {
   const auto rebound = compare::read_rebound(session.attempts, table, g.balls, g.conditions);
   const auto played = compare::conditions_as_played(g.conditions, play, rebound);
   session.conditions = played.values;
+  compare::KnownPlay play_known = compare::session_play(g.conditions, played.values);
+  if (g.known_play && g.known_play->tuned) play_known = *g.known_play;
   Pictures pictures;
   for (std::size_t i = 0; i < session.attempts.size(); ++i) {
     practice::Attempt& a = session.attempts[i];
@@ -161,6 +165,7 @@ Result<practice::Session> measure(const MeasureOptions& o) {
     practice::extrapolate_rest(a, its, g.balls, played.conditions);
     practice::add_passing(a, its, g.balls, setup && setup->goal ? setup->goal->gates : std::vector<motion::GateName>{});
     if (setup) practice::score_attempt(a, *setup, its, g.balls);
+    compare::explain_attempt(a, setup, its, g.balls, play_known, played.in_words);
     compare::predict_attempt(a, setup, its, g.balls, played);
     const auto shot = sorted.shot_of[i];
     pictures.push_back({cv::imdecode(*jpegs[shot], cv::IMREAD_COLOR), cameras[shot]});

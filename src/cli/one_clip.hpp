@@ -6,6 +6,7 @@
 
 #include "camera/rig.hpp"
 #include "cli/measuring.hpp"
+#include "compare/known_play.hpp"
 #include "path/reconstruct.hpp"
 #include "practice/session.hpp"
 #include "practice/setup.hpp"
@@ -19,6 +20,7 @@ struct Ground {
   std::vector<practice::Setup> setups;  // the one that is played, or those to choose from
   motion::Conditions conditions;
   std::optional<camera::Rig> rig;
+  std::optional<compare::KnownPlay> known_play{};  // of the conditions file, where one is given
 };
 
 struct ClipShots {

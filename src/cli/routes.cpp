@@ -9,6 +9,8 @@
 
 #include "base/files.hpp"
 #include "cli/command.hpp"
+#include "cli/player_spread.hpp"
+#include "compare/region.hpp"
 #include "compare/routes.hpp"
 #include "report/names.hpp"
 #include "report/plan.hpp"
@@ -20,7 +22,8 @@ using Json = nlohmann::ordered_json;
 namespace fs = std::filesystem;
 
 struct Arguments {
-  std::string setup, conditions, spread = "club", output;
+  std::string setup, conditions, spread = "club", player, output;
+  std::vector<double> region;
   int strikes = 10000, threads = 2;
   bool json = false;
 };
@@ -35,6 +38,15 @@ std::string route_words(const compare::OneRoute& r) {
   if (out.empty()) out = "no cushion";
   for (const auto& [a, b] : r.gates)
     out += fmt::format("; between {} and {}", report::post_name(a), report::post_name(b));
+  return out;
+}
+
+std::string leave_words(const motion::Leave& l) {
+  if (!l.on) return "not on";
+  std::string out = fmt::format("{} to {}, {:.2f} m", practice::fullness_words(l.cut),
+                                table::trade_name_of_pocket(l.into), l.distance);
+  if (!l.clear) out += l.blocked_by.empty() ? ", not clear" : ", " + report::post_name(l.blocked_by) + " in the way";
+  if (l.hampered_by) out += ", hampered";
   return out;
 }
 
@@ -62,6 +74,7 @@ void print(const compare::Routes& found, double radius) {
                r.stops.x(), r.stops.y(), 100 * r.stops_spread, table::trade_name_of_pocket(r.nearest_pocket),
                1000 * r.nearest);
     if (found.has_goal) fmt::print("   {} of them reach the whole goal\n", r.with_goal);
+    if (r.leave) fmt::print("   leaves the {}: {}\n", r.leave->ball, leave_words(*r.leave));
     if (r.tried > 0)
       fmt::print("   most forgiving: {:.2f} m/s, tip {}, {}; {} kept {:.0f} % of the time ({:.0f} to {:.0f}), {}\n",
                  r.best.speed, mm(r.best.right, radius, "right", "left"), mm(r.best.height, radius, "high", "low"),
@@ -70,11 +83,11 @@ void print(const compare::Routes& found, double radius) {
   }
   if (found.routes.size() > kMostShown)
     fmt::print("\n{} rarer routes are not listed.\n", found.routes.size() - kMostShown);
-  fmt::print(
-      "\nThe scatter \"{}\" is common practice, no source: {:.2f} degrees, {:.0f} % pace, {:.1f} mm tip, {:.1f} mm "
-      "mark.\n",
-      found.spread.name, degrees(found.spread.direction), 100 * found.spread.pace, 1000 * found.spread.tip,
-      1000 * found.spread.mark);
+  fmt::print("\nThe scatter {}: {:.2f} degrees, {:.0f} % pace, {:.1f} mm tip, {:.1f} mm mark.\n",
+             found.spread.measured ? fmt::format("of {}, as measured (the tip's is common practice)", found.spread.name)
+                                   : fmt::format("\"{}\" is common practice, no source", found.spread.name),
+             degrees(found.spread.direction), 100 * found.spread.pace, 1000 * found.spread.tip,
+             1000 * found.spread.mark);
 }
 
 Json json_of(const compare::Routes& found, const practice::Setup& setup, const std::string& conditions) {
@@ -104,6 +117,14 @@ Json json_of(const compare::Routes& found, const practice::Setup& setup, const s
     for (const auto& [a, b] : r.gates) one["gates"].push_back({a, b});
     one["nearest_pocket"] = {{"pocket", r.nearest_pocket}, {"distance", r.nearest}};
     if (found.has_goal) one["with_goal"] = r.with_goal;
+    if (r.leave)
+      one["leave"] = {{"ball", r.leave->ball},
+                      {"into", r.leave->into},
+                      {"cut", r.leave->cut},
+                      {"fullness", r.leave->fullness},
+                      {"distance", r.leave->distance},
+                      {"clear", r.leave->clear},
+                      {"on", r.leave->on}};
     one["best"] = {{"speed", r.best.speed},
                    {"heading", r.best.heading},
                    {"right", r.best.right},
@@ -186,6 +207,74 @@ std::string window(const compare::Routes& found, const practice::Setup& setup, d
   return report::strike_window_svg(chart);
 }
 
+// A letter a place: which route is the natural one from there. Lower case: no strike tried reaches the goal.
+Result<Done> run_region(const Arguments& a, const practice::Setup& setup, const table::Table& table,
+                        const table::BallSet& set, const motion::Conditions& conditions) {
+  compare::RegionOptions o;
+  o.low = Vec2(a.region[0], a.region[1]);
+  o.high = Vec2(a.region[2], a.region[3]);
+  o.threads = a.threads;
+  const auto map = compare::map_region(setup, table, set, conditions, o);
+  if (!map) return pass_on(map);
+  const auto words = [&](std::size_t k) {
+    compare::OneRoute r;
+    r.cushions = map->routes[k];
+    return route_words(r);
+  };
+  const auto mark = [&](const compare::RegionPlace& p) -> std::string {
+    if (p.route < 0) return ".";
+    if (p.route >= static_cast<int>(kMostShown)) return "+";
+    const std::string l = letter(static_cast<std::size_t>(p.route));
+    return p.goal || !setup.goal ? l : std::string(1, static_cast<char>(l[0] - 'A' + 'a'));
+  };
+  if (!a.output.empty()) {
+    report::Plan plan;
+    plan.title = setup.title + ": the natural route from each place";
+    plan.table = table;
+    for (const motion::Ball& b : practice::balls_of(setup, table, set))
+      if (b.name != set.kinds[0].name) plan.balls.push_back({b.name, b.place, b.radius, false});
+    for (const compare::RegionPlace& p : map->places) plan.letters.push_back({p.at, mark(p)});
+    for (std::size_t k = 0; k < std::min(kMostShown, map->routes.size()); ++k)
+      plan.letter_words.emplace_back(letter(k), words(k));
+    if (map->routes.size() > kMostShown) plan.letter_words.emplace_back("+", "a rarer route");
+    if (setup.goal) plan.letter_words.emplace_back("a", "a small letter: no strike tried reaches the goal");
+    plan.letter_words.emplace_back(".", "no strike tried does it from there");
+    plan.description = "Plan of the table with a letter at each place of the white: its natural route.";
+    if (auto made = make_folder(a.output); !made) return made;
+    if (auto w = write_atomically(fs::path(a.output) / "region.svg", report::plan_svg(plan)); !w) return w;
+  }
+  if (a.json) {
+    Json j{{"format", "baizetrace/region-1"},
+           {"setup", {{"file", setup.file}, {"title", setup.title}}},
+           {"routes", map->routes},
+           {"places", Json::array()}};
+    for (const compare::RegionPlace& p : map->places) {
+      Json one{{"at", {p.at.x(), p.at.y()}}};
+      if (p.route >= 0)
+        one["route"] = p.route, one["share"] = p.share, one["goal"] = p.goal;
+      else
+        one["why"] = p.why;
+      j["places"].push_back(one);
+    }
+    fmt::print("{}\n", j.dump(1));
+    return Done{};
+  }
+  fmt::print("{}\nThe white at x {:.2f} to {:.2f}, y {:.2f} to {:.2f}; each row a y, the top one first.\n", setup.title,
+             o.low.x(), o.high.x(), o.low.y(), o.high.y());
+  for (int row = map->along - 1; row >= 0; --row) {
+    fmt::print("  y {:+.2f}  ", map->places[static_cast<std::size_t>(row * map->across)].at.y());
+    for (int k = 0; k < map->across; ++k)
+      fmt::print(" {}", mark(map->places[static_cast<std::size_t>(row * map->across + k)]));
+    fmt::print("\n");
+  }
+  for (std::size_t k = 0; k < std::min(kMostShown, map->routes.size()); ++k)
+    fmt::print("{}  {}\n", letter(k), words(k));
+  if (map->routes.size() > kMostShown) fmt::print("+  a rarer route\n");
+  if (setup.goal) fmt::print("A small letter: no strike that was tried reaches the goal from there.\n");
+  fmt::print(".  no strike that was tried does it from there\n");
+  return Done{};
+}
+
 Result<Done> run(const Arguments& a) {
   const auto setup = practice::read_setup(a.setup);
   if (!setup) return pass_on(setup);
@@ -200,10 +289,11 @@ Result<Done> run(const Arguments& a) {
     if (!read) return pass_on(read);
     conditions = *read;
   }
-  const auto spread = compare::spread_named(a.spread);
+  const auto spread = player_spread(a.spread, a.player, setup->title);
   if (!spread) return pass_on(spread);
   if (a.strikes < 100 || a.strikes > 200000) return fail("--strikes {}: expected 100 to 200000", a.strikes);
   if (a.threads < 1 || a.threads > 64) return fail("--threads {}: expected 1 to 64", a.threads);
+  if (!a.region.empty()) return run_region(a, *setup, table, *set, conditions);
   compare::RoutesOptions o;
   o.threads = a.threads;
   // The tips' square holds 4 / pi times the disc's; twice as fine across as in pace.
@@ -238,7 +328,13 @@ Run declare_routes(CLI::App& app) {
   app.add_option("setup", a->setup, "a *.setup.toml")->required();
   app.add_option("--conditions", a->conditions,
                  "how the table plays, a *.conditions.toml (default: a good club cloth)");
-  app.add_option("--spread", a->spread, "the player's scatter: professional, good-club or club (default: club)");
+  app.add_option("--spread", a->spread,
+                 "the player's scatter: professional, good-club, club, or a journal's file (default: club)");
+  app.add_option("--player", a->player, "with a journal: whose scatter (default: everybody's)");
+  app.add_option("--region", a->region,
+                 "x y x y, metres: two opposite corners of a region of the white; prints the natural route from each "
+                 "place in it")
+      ->expected(4);
   app.add_option("--strikes", a->strikes, "about how many strikes to try (default: 10000)");
   app.add_option("--threads", a->threads, "how many threads (default: 2); the numbers are the same with any");
   app.add_option("-o,--output", a->output, "writes routes.svg and strike-window.svg into this folder");

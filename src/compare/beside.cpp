@@ -51,16 +51,24 @@ practice::Comparison compare_paths(const BallPath& real, const std::optional<Pla
 
   double until = real.rows.empty() ? 0 : real.rows.back().time;
   for (std::size_t i = 0; i < std::max(real.contacts.size(), computed.contacts.size()); ++i) {
-    if (i < real.contacts.size() && i < computed.contacts.size() && same(real.contacts[i], computed.contacts[i]))
+    if (i < real.contacts.size() && i < computed.contacts.size() && same(real.contacts[i], computed.contacts[i])) {
+      c.at_contacts.emplace_back(real.contacts[i].with, (real.contacts[i].at - computed.contacts[i].at).norm());
       continue;
+    }
     if (i < real.contacts.size()) until = std::min(until, real.contacts[i].time);
     if (i < computed.contacts.size()) until = std::min(until, computed.contacts[i].time);
     break;
   }
+  const double far = kPartedBy * std::max(kPathU, real.rms);
   for (const PathRow& r : real.rows) {
-    if (r.time > until) break;
-    if (const auto where = at(computed.path, r.time))
-      c.worst_off = std::max(c.worst_off.value_or(0), (r.at - *where).norm());
+    const auto where = at(computed.path, r.time);
+    if (!where) continue;
+    const double off = (r.at - *where).norm();
+    if (r.time <= until) c.worst_off = std::max(c.worst_off.value_or(0), off);
+    if (off <= far)
+      c.parts.reset();
+    else if (!c.parts && r.seen)
+      c.parts = r;
   }
   return c;
 }

@@ -10,8 +10,13 @@ namespace baizetrace::compare {
 [[nodiscard]] practice::ComputedPath computed_path(const motion::Prediction& prediction, double begin);
 
 // How far apart they are: at the first contact that both have, at rest, and at worst at the same time on the way up to
-// the first difference in what was touched. Absent where there is nothing to compare.
+// the first difference in what was touched; at each contact that both have; and where the real path leaves the computed
+// one: the first place from which on it is further off than kPartedBy standard uncertainties of a place on it. Absent
+// where there is nothing to compare.
 [[nodiscard]] practice::Comparison compare_paths(const BallPath& real, const std::optional<Place>& real_rest,
                                                  const practice::ComputedPath& computed);
+
+inline constexpr double kPartedBy = 4;   // standard uncertainties
+inline constexpr double kPathU = 0.002;  // m, of a place on a measured path that says nothing better of itself
 
 }  // namespace baizetrace::compare

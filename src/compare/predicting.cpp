@@ -26,6 +26,7 @@ std::optional<motion::Prediction> from_the_strike(const practice::Attempt& a, co
   strike.speed = a.strike->speed;
   strike.heading = a.strike->heading;
   strike.height = a.strike->height.value_or(0);
+  strike.right = a.strike->right.value_or(0);
   auto p = motion::simulate(table, conditions, balls, strike);
   if (p) return std::move(*p);
   spdlog::warn("attempt {}: no prediction: {}", a.number, p.error().what);
@@ -41,9 +42,12 @@ void predict_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
                           : from_the_strike(a, table, set, played.conditions);
   if (!p) return;
   a.prediction = computed_path(*p, a.strike_time);
-  const char* of = has_shot                       ? "the setup's shot from its marks"
-                   : a.strike && a.strike->height ? "the measured strike, no side"
-                                                  : "the measured speed and line, struck in the middle";
+  const bool height = a.strike && a.strike->height, side = a.strike && a.strike->right;
+  const char* of = has_shot         ? "the setup's shot from its marks"
+                   : height && side ? "the strike found"
+                   : height         ? "the strike found, its side not known, none taken"
+                   : side           ? "the strike found, its height not known, none taken"
+                                    : "the measured speed and line, struck in the middle";
   a.prediction_label = fmt::format("{}; {}", of, played.in_words);
   if (const auto white = a.balls.find("white"); white != a.balls.end())
     a.comparison = compare_paths(white->second, white->second.rest, *a.prediction);

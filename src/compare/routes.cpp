@@ -1,14 +1,12 @@
 #include "compare/routes.hpp"
 
 #include <algorithm>
-#include <atomic>
 #include <cmath>
-#include <functional>
 #include <map>
 #include <random>
-#include <thread>
 
 #include "base/median.hpp"
+#include "compare/threads.hpp"
 #include "motion/simulator.hpp"
 
 namespace baizetrace::compare {
@@ -123,18 +121,6 @@ Played play(const Table& on, const motion::Strike& s,
     out.goal = std::all_of(parts.begin(), parts.end(), [](const practice::GoalPart& part) { return part.met; });
   }
   return out;
-}
-
-// Work shared out by index; each index writes its own place only.
-void share_out(int jobs, int threads, const std::function<void(int)>& job) {
-  std::atomic<int> next{0};
-  const auto work = [&] {
-    for (int i = next++; i < jobs; i = next++) job(i);
-  };
-  std::vector<std::thread> others;
-  for (int k = 1; k < threads; ++k) others.emplace_back(work);
-  work();
-  for (std::thread& t : others) t.join();
 }
 
 }  // namespace
@@ -282,12 +268,18 @@ Result<Routes> find_routes(const practice::Setup& setup, const table::Table& tab
         }
       if (depth > deepest) deepest = depth, route.best = out.outcomes[i];
     }
+    if (setup.goal && setup.goal->next) {
+      practice::Overrides best;
+      best.speed = route.best.speed, best.heading = route.best.heading;
+      best.right = route.best.right, best.height = route.best.height;
+      if (const auto p = practice::predict_setup(setup, table, set, conditions, best)) route.leave = p->leave;
+    }
     out.routes.push_back(std::move(route));
   }
 
   // How likely each is from its best strike, under the spread.
   constexpr int kMostRoutes = 8;
-  const int looked = std::min<int>(kMostRoutes, static_cast<int>(out.routes.size()));
+  const int looked = o.samples <= 0 ? 0 : std::min<int>(kMostRoutes, static_cast<int>(out.routes.size()));
   share_out(looked, std::max(1, o.threads), [&](int r) {
     OneRoute& route = out.routes[static_cast<std::size_t>(r)];
     std::mt19937 random(o.seed + static_cast<unsigned>(r));

@@ -13,10 +13,11 @@ namespace baizetrace::compare {
 // A player's own scatter, standard deviations.
 struct Spread {
   std::string name;
-  double direction = 0;  // rad
-  double pace = 0;       // share of the speed
-  double tip = 0;        // m
-  double mark = 0;       // m, of each ball put on its mark, along x and y
+  double direction = 0;   // rad
+  double pace = 0;        // share of the speed
+  double tip = 0;         // m
+  double mark = 0;        // m, of each ball put on its mark, along x and y
+  bool measured = false;  // direction, pace and mark from attempts; false: common practice
 };
 // Common practice, no source: "professional", "good-club", "club". Error: another name.
 [[nodiscard]] Result<Spread> spread_named(const std::string& name);
@@ -49,8 +50,9 @@ struct OneRoute {
   std::string nearest_pocket;                        // how near to an in-off, over the route's strikes
   double nearest = 0;                                // m to the fall line
   Outcome best;                                      // deepest inside the window (inside the goal's, if it has one)
-  int tried = 0, held = 0;                           // under the spread, from `best`: the route (and goal) kept
-  double low = 0, high = 0;                          // 95 % interval of that share (Wilson 1927)
+  std::optional<motion::Leave> leave;  // of the goal's next ball, after the best; absent: the goal names none
+  int tried = 0, held = 0;             // under the spread, from `best`: the route (and goal) kept
+  double low = 0, high = 0;            // 95 % interval of that share (Wilson 1927)
 };
 
 struct Routes {

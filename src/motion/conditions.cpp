@@ -108,6 +108,10 @@ Result<Conditions> read_conditions(const std::string& file) {
   c.cushion_friction = toml->number("cushion_friction");
   c.squirt = toml->number("squirt", 0.0);
   c.slope = toml->maybe_point("slope").value_or(Vec2::Zero());
+  // What is known of each, as `tune` writes it; read by those who fit (compare/known_play.hpp).
+  if (auto u = toml->maybe_table("uncertainty"))
+    for (const std::string& key : u->keys())
+      if (!(u->number(key) > 0)) u->fault(key, "expected a number above 0");
   if (toml->has("nap")) {
     (void)toml->maybe_number("nap");
     toml->fault("nap", "is not modelled yet, leave it out");

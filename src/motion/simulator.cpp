@@ -179,6 +179,15 @@ void Simulator::find_pairs(std::size_t i, double now) {
   }
 }
 
+void Simulator::kick(std::size_t event, State& after) const {
+  for (const Kick& k : kicks_) {
+    if (k.event != event) continue;
+    const double c = std::cos(k.turn), s = std::sin(k.turn), x = after.velocity.x(), y = after.velocity.y();
+    after.spin.head<2>() *= 1 + k.spin;
+    after.velocity = (1 + k.stretch) * Vec2(c * x + s * y, c * y - s * x);
+  }
+}
+
 void Simulator::meet_side(std::size_t i, double now) {
   Moving& b = balls_[i];
   const State before = b.motion.at(now);
@@ -201,6 +210,7 @@ void Simulator::meet_side(std::size_t i, double now) {
     after.place -= kNudge * outward;
     if (closing > 0) after.velocity -= std::max(0.0, after.velocity.dot(outward)) * outward;
   }
+  kick(events_.size(), after);
   events_.push_back({now, jaw ? ContactKind::jaw : ContactKind::cushion, i, with, before.place, before.velocity,
                      after.velocity, before, after});
   set_motion(i, after, now);
@@ -274,6 +284,8 @@ void Simulator::meet_balls(std::size_t i, std::size_t j, double now) {
       after[1].velocity += (1 - share) * still * apart;
     }
   }
+  if (who.size() == 2)
+    for (std::size_t k = 0; k < 2; ++k) kick(events_.size() + k, after[k]);
   for (const Touch& t : local) {
     for (const auto& [me, other] : {std::pair(t.a, t.b), std::pair(t.b, t.a)})
       events_.push_back({now, ContactKind::ball, who[me], who[other], before[me].place, before[me].velocity,

@@ -3,6 +3,7 @@
 
 #include <array>
 #include <span>
+#include <utility>
 #include <vector>
 
 #include "base/path.hpp"
@@ -54,6 +55,17 @@ struct Event {
 class Simulator {
  public:
   Simulator(const table::Table& table, Conditions conditions);
+  void set_conditions(Conditions conditions) { conditions_ = std::move(conditions); }
+  // Turns and stretches the velocity with which a ball leaves the contact that will be events()[event], and its spin:
+  // what a contact does that the model does not know of. Of ball contacts only those of two balls are turned. Empty:
+  // none.
+  struct Kick {
+    std::size_t event = 0;
+    double turn = 0;     // rad, clockwise seen from above
+    double stretch = 0;  // share of the speed
+    double spin = 0;     // share of the horizontal spin
+  };
+  void set_kicks(std::vector<Kick> kicks) { kicks_ = std::move(kicks); }
 
   // Plays from these states to rest. Requires: nothing overlaps by more than kOverlap, all finite, same sizes.
   // Returns false when the budget of events ran out (the result is right up to `total_time`).
@@ -92,12 +104,14 @@ class Simulator {
   void find_pairs(std::size_t i, double now);
   void meet_side(std::size_t i, double now);
   void meet_balls(std::size_t i, std::size_t j, double now);
+  void kick(std::size_t event, State& after) const;
   double& pair(std::size_t i, std::size_t j) {
     return i < j ? pairs_[i * balls_.size() + j] : pairs_[j * balls_.size() + i];
   }
 
   Ground ground_;
   Conditions conditions_;
+  std::vector<Kick> kicks_;
   std::vector<Moving> balls_;
   std::vector<double> pairs_;  // s, when each pair meets
   std::vector<std::vector<Piece>> pieces_;

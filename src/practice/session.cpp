@@ -84,6 +84,13 @@ Json write(const ComputedPath& p) {
   return j;
 }
 
+template <class M>
+auto parts_of(M& m) {
+  return std::array{std::pair("placing", &m.placing), std::pair("aim", &m.aim),
+                    std::pair("pace", &m.pace),       std::pair("side", &m.side),
+                    std::pair("height", &m.height),   std::pair("left_over", &m.left_over)};
+}
+
 // The pose is kept whole: rounded rotations are no rotations.
 Json write(const RigMove& m) {
   Json rows = Json::array();
@@ -174,8 +181,15 @@ Json write(const Attempt& a) {
     Json s{{"speed", kept(a.strike->speed)}, {"heading", kept(a.strike->heading)}};
     if (a.strike->right) s["right"] = kept(*a.strike->right);
     if (a.strike->height) s["height"] = kept(*a.strike->height);
+    for (const auto& [key, bound] : {std::pair("right_at_least", &a.strike->right_at_least),
+                                     {"right_at_most", &a.strike->right_at_most},
+                                     {"height_at_least", &a.strike->height_at_least},
+                                     {"height_at_most", &a.strike->height_at_most}})
+      if (*bound) s[key] = kept(**bound);
     s["u"] = Json::object();
     for (const auto& [what, u] : a.strike->u) s["u"][what] = kept(u);
+    for (const auto& [what, ends] : a.strike->interval) s["interval"][what] = {kept(ends[0]), kept(ends[1])};
+    if (!a.strike->from.empty()) s["from"] = a.strike->from;
     j["strike"] = std::move(s);
   }
   if (a.prediction) {
@@ -187,8 +201,26 @@ Json write(const Attempt& a) {
     if (a.comparison->first_contact_off) c["first_contact_off"] = kept(*a.comparison->first_contact_off);
     if (a.comparison->rest_off) c["rest_off"] = kept(*a.comparison->rest_off);
     if (a.comparison->worst_off) c["worst_off"] = kept(*a.comparison->worst_off);
+    for (const auto& [with, off] : a.comparison->at_contacts)
+      c["at_contacts"].push_back({{"with", with}, {"off", kept(off)}});
+    if (const auto& p = a.comparison->parts) c["parts"] = {{"time", kept(p->time)}, {"at", kept(p->at)}};
     j["comparison"] = std::move(c);
   }
+  if (a.meant) j["meant"] = write(*a.meant);
+  if (a.explained) j["explained"] = write(*a.explained);
+  if (a.miss) {
+    const Miss& m = *a.miss;
+    Json k = Json::object();
+    for (const auto& [name, part] : parts_of(m)) k[name] = kept(*part);
+    k["u"] = Json::object();
+    for (const auto& [what, u] : m.u) k["u"][what] = kept(u);
+    k["not_told"] = m.not_told;
+    if (m.aim_at_ball) k["aim_at_ball"] = kept(*m.aim_at_ball);
+    if (m.u_aim_at_ball) k["u_aim_at_ball"] = kept(*m.u_aim_at_ball);
+    k["sentence"] = m.sentence;
+    j["miss"] = std::move(k);
+  }
+  if (!a.not_explained.empty()) j["not_explained"] = a.not_explained;
   if (a.leave) {
     const Leave& l = *a.leave;
     j["leave"] = {{"ball", l.ball},
@@ -267,6 +299,12 @@ std::vector<Contact> read_contacts(const Json& j) {
   return out;
 }
 
+ComputedPath read_computed(const Json& p) {
+  ComputedPath path{read_rows(p.at("path")), read_contacts(p.at("contacts")), std::nullopt};
+  if (p.contains("rest")) path.rest = read_point(p["rest"]);
+  return path;
+}
+
 Attempt read_attempt(const Json& j) {
   Attempt a;
   a.number = j.at("number").get<int>();
@@ -335,15 +373,22 @@ Attempt read_attempt(const Json& j) {
     strike.heading = s.at("heading").get<double>();
     if (s.contains("right")) strike.right = s["right"].get<double>();
     if (s.contains("height")) strike.height = s["height"].get<double>();
+    for (const auto& [key, bound] : {std::pair("right_at_least", &strike.right_at_least),
+                                     {"right_at_most", &strike.right_at_most},
+                                     {"height_at_least", &strike.height_at_least},
+                                     {"height_at_most", &strike.height_at_most}})
+      if (s.contains(key)) *bound = s[key].get<double>();
     if (s.contains("u"))
       for (const auto& [what, u] : s["u"].items()) strike.u[what] = u.get<double>();
+    if (s.contains("interval"))
+      for (const auto& [what, ends] : s["interval"].items())
+        strike.interval[what] = {ends.at(0).get<double>(), ends.at(1).get<double>()};
+    strike.from = s.value("from", "");
     a.strike = strike;
   }
   if (j.contains("prediction")) {
     const Json& p = j["prediction"];
-    ComputedPath path{read_rows(p.at("path")), read_contacts(p.at("contacts")), std::nullopt};
-    if (p.contains("rest")) path.rest = read_point(p["rest"]);
-    a.prediction = std::move(path);
+    a.prediction = read_computed(p);
     a.prediction_label = p.value("with", "");
   }
   if (j.contains("comparison")) {
@@ -352,8 +397,28 @@ Attempt read_attempt(const Json& j) {
     if (c.contains("first_contact_off")) comparison.first_contact_off = c["first_contact_off"].get<double>();
     if (c.contains("rest_off")) comparison.rest_off = read_point(c["rest_off"]);
     if (c.contains("worst_off")) comparison.worst_off = c["worst_off"].get<double>();
+    if (c.contains("at_contacts"))
+      for (const Json& k : c["at_contacts"])
+        comparison.at_contacts.emplace_back(k.at("with").get<std::string>(), k.at("off").get<double>());
+    if (c.contains("parts"))
+      comparison.parts = PathRow{c["parts"].at("time").get<double>(), read_point(c["parts"].at("at")), true};
     a.comparison = comparison;
   }
+  for (const auto& [key, path] : {std::pair("meant", &a.meant), std::pair("explained", &a.explained)})
+    if (j.contains(key)) *path = read_computed(j[key]);
+  if (j.contains("miss")) {
+    const Json& k = j["miss"];
+    Miss m;
+    for (const auto& [name, part] : parts_of(m)) *part = read_point(k.at(name));
+    if (k.contains("u"))
+      for (const auto& [what, u] : k["u"].items()) m.u[what] = u.get<double>();
+    if (k.contains("not_told")) m.not_told = k["not_told"].get<std::vector<std::string>>();
+    if (k.contains("aim_at_ball")) m.aim_at_ball = k["aim_at_ball"].get<double>();
+    if (k.contains("u_aim_at_ball")) m.u_aim_at_ball = k["u_aim_at_ball"].get<double>();
+    m.sentence = k.value("sentence", "");
+    a.miss = std::move(m);
+  }
+  a.not_explained = j.value("not_explained", "");
   if (j.contains("leave")) {
     const Json& l = j["leave"];
     Leave leave{l.at("ball").get<std::string>(),

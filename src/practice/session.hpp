@@ -3,6 +3,7 @@
 // What is not known is absent (optional, empty), never invented. SI units, radians; `u` is a standard uncertainty.
 #pragma once
 
+#include <array>
 #include <map>
 #include <optional>
 #include <string>
@@ -68,8 +69,12 @@ struct ComputedPath {
 
 struct Strike {
   double speed = 0, heading = 0;
-  std::optional<double> right, height;
-  std::map<std::string, double> u;
+  std::optional<double> right{}, height{};  // absent: not known well enough to be a number
+  std::map<std::string, double> u{};
+  // Where only a bound is known (a tip's place that shows less the further out it is), ball radii.
+  std::optional<double> right_at_least{}, right_at_most{}, height_at_least{}, height_at_most{};
+  std::map<std::string, std::array<double, 2>> interval{};  // 95 %, of speed, heading, right, height; absent: open
+  std::string from{};  // "first run" as measured before anything was touched, or "whole motion"; "" not said
 
   // Whether the speed is known well enough to be said as a number, and to be compared between attempts.
   [[nodiscard]] bool speed_told() const {
@@ -83,6 +88,22 @@ struct Comparison {
   std::optional<double> first_contact_off;  // m
   std::optional<Vec2> rest_off;             // m, real less predicted
   std::optional<double> worst_off;          // m, along the common part of the paths at the same time
+  // How far apart at each contact that both have, in order ("top", "pink", ...), m.
+  std::vector<std::pair<std::string, double>> at_contacts{};
+  // Where the real one leaves the other by more than the uncertainty.
+  std::optional<PathRow> parts{};
+};
+
+// Why the white came to rest elsewhere than meant: what each departure alone adds, m at the resting place. Placing,
+// aim, pace, side and height add up to explained less meant; left over is real less explained.
+struct Miss {
+  Vec2 placing = Vec2::Zero(), aim = Vec2::Zero(), pace = Vec2::Zero(), side = Vec2::Zero(), height = Vec2::Zero();
+  Vec2 left_over = Vec2::Zero();
+  std::map<std::string, double> u;      // m, of each part's length, one standard deviation
+  std::vector<std::string> not_told;    // parts whose 95 % interval exceeds them
+  std::optional<double> aim_at_ball;    // m at the object ball, off the line that pots; positive: thick
+  std::optional<double> u_aim_at_ball;  // m
+  std::string sentence;                 // for the player
 };
 
 struct Leave {
@@ -145,6 +166,10 @@ struct Attempt {
   std::optional<ComputedPath> prediction;
   std::string prediction_label;  // what the prediction was made with, in words
   std::optional<Comparison> comparison;
+  std::optional<ComputedPath> meant;      // the setup's shot from its marks
+  std::optional<ComputedPath> explained;  // the strike found, from where the balls really lay
+  std::optional<Miss> miss;
+  std::string not_explained;  // why there is no explained path or no miss; ""
   std::optional<Leave> leave;
   std::optional<Score> score;
 };

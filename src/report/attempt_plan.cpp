@@ -43,6 +43,29 @@ std::vector<practice::GatePassed> narrowest_gates(const practice::Attempt& a, st
   return gates;
 }
 
+Plan explained_plan(const practice::Attempt& a, const table::Table& table) {
+  Plan plan;
+  plan.title = fmt::format("Attempt {}: the strike found, played by the model", a.number);
+  plan.table = table;
+  for (const auto& [name, place] : a.before) plan.balls.push_back({name, place.at, kRadius, false});
+  if (const auto white = a.balls.find("white"); white != a.balls.end()) {
+    PlanPath p;
+    p.words = "white, measured";
+    p.rows = white->second.rows;
+    p.contacts = white->second.contacts;
+    p.rest = white->second.rest;
+    plan.paths.push_back(std::move(p));
+  }
+  PlanPath p;
+  p.style = PathStyle::what_if;
+  p.words = "the strike found, by the model";
+  p.rows = a.explained->path;
+  p.contacts = a.explained->contacts;
+  if (a.explained->rest) p.rest = Place{*a.explained->rest, Vec2::Zero()};
+  plan.paths.push_back(std::move(p));
+  return plan;
+}
+
 Plan attempt_plan(const practice::Attempt& a, const table::Table& table, const practice::Setup* setup) {
   Plan plan;
   plan.title = fmt::format("Attempt {}", a.number);

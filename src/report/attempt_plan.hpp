@@ -12,6 +12,9 @@ namespace baizetrace::report {
 [[nodiscard]] Plan attempt_plan(const practice::Attempt& attempt, const table::Table& table,
                                 const practice::Setup* setup);
 
+// The white's measured path and the one that the model gives the strike found. Requires: attempt.explained.
+[[nodiscard]] Plan explained_plan(const practice::Attempt& attempt, const table::Table& table);
+
 // All attempts' white paths of a group (0: of all), thin, with their numbers at the resting places (up to 24 attempts);
 // where the shot was not made the path is broken and ends in a cross.
 [[nodiscard]] Plan session_plan(const practice::Session& session, const table::Table& table,

@@ -6,6 +6,7 @@
 
 #include "report/attempt_plan.hpp"
 #include "report/html.hpp"
+#include "report/miss_table.hpp"
 #include "report/names.hpp"
 #include "report/plan.hpp"
 #include "report/speed.hpp"
@@ -112,19 +113,42 @@ std::string strike_list(const practice::Attempt& a, double ball_radius) {
   out +=
       fmt::format("<div><dt>pace</dt><dd>{} m/s, {}</dd></div>\n", with_u(s.speed, u("speed"), 2), pace_words(s.speed));
   out += fmt::format("<div><dt>heading</dt><dd>{}°</dd></div>\n", with_u(degrees(s.heading), degrees(u("heading")), 2));
-  const auto tip = [&](const char* name, const std::optional<double>& r, const char* plus, const char* minus) {
-    if (!r) {
-      out += fmt::format("<div><dt>{}</dt><dd>cannot tell</dd></div>\n", name);
-      return;
-    }
-    const double mm = 1000 * ball_radius * *r;
-    out += fmt::format("<div><dt>{}</dt><dd>{} mm {} ({:.1f} tips)</dd></div>\n", name,
-                       with_u(std::abs(mm), 1000 * ball_radius * u(name[0] == 's' ? "right" : "height"), 1),
-                       mm < 0 ? minus : plus, std::abs(mm) / kTip);
+  const auto tip = [&](const char* name, const char* key, const std::optional<double>& r, const char* plus,
+                       const char* minus) {
+    out += fmt::format("<div><dt>{}</dt><dd>{}{}</dd></div>\n", name, tip_words(s, key, ball_radius, plus, minus),
+                       r ? fmt::format(", {:.1f} tips", 1000 * ball_radius * std::abs(*r) / kTip) : "");
   };
-  tip("side", s.right, "right", "left");
-  tip("height", s.height, "above the middle", "below the middle");
+  tip("side", "right", s.right, "right", "left");
+  tip("height", "height", s.height, "above the middle", "below the middle");
   return out + "</dl>\n";
+}
+
+// Why it ended there; the path that the model gives the strike found only on request.
+std::string why_list(const PageInput& in, const practice::Attempt& a) {
+  if (!a.miss && !a.explained && a.not_explained.empty()) return {};
+  std::string out = a.miss || !a.not_explained.empty() ? "<h3>Why it stopped there</h3>\n" : "";
+  if (a.miss || !a.not_explained.empty())
+    out += "<p>" +
+           escape_xml(a.miss ? a.miss->sentence
+                             : "Cannot tell" + (a.not_explained.empty() ? "" : ": " + a.not_explained) + ".") +
+           "</p>\n";
+  if (a.miss) {
+    HtmlTable t;
+    t.caption = "What each departure adds where the white stopped";
+    t.heads = {"part", "at the resting place", "how well it is known"};
+    for (const MissRow& r : miss_rows(a))
+      t.rows.push_back({escape_xml(r.what), escape_xml(r.how_far), escape_xml(r.known)});
+    out += t.html();
+  }
+  if (const std::string parting = parting_words(a); !parting.empty()) out += "<p>" + escape_xml(parting) + "</p>\n";
+  if (a.explained && in.session.attempts.size() <= kLongPage) {
+    Plan plan = explained_plan(a, in.table);
+    plan.standalone = false;
+    plan.table_by_reference = true;
+    out += "<details><summary>The strike found, as the model plays it</summary><figure class=\"plan\">" +
+           plan_svg(plan) + "</figure></details>\n";
+  }
+  return out;
 }
 
 std::string comparison_list(const practice::Attempt& a) {
@@ -252,7 +276,8 @@ std::string attempt_section(const PageInput& in, const practice::Attempt& a, con
   out += "<div>\n";
   if (const auto white = a.balls.find("white"); white != a.balls.end())
     out += contacts_table("white", white->second, a, in.table);
-  out += speed_figure(a, long_page ? 40 : 120) + score_list(a) + strike_list(a, in.ball_radius) + comparison_list(a);
+  out += speed_figure(a, long_page ? 40 : 120) + score_list(a) + why_list(in, a) + strike_list(a, in.ball_radius) +
+         comparison_list(a);
   out += "</div></div>\n";
   for (const auto& [name, path] : a.balls)
     if (name != "white") out += contacts_table(name, path, a, in.table);

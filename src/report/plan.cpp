@@ -103,6 +103,8 @@ class Drawing {
     for (std::size_t k = 0; k < plan_.paths.size(); ++k) contacts(plan_.paths[k], strokes_[k]);
     for (std::size_t k = 0; k < plan_.paths.size(); ++k) rest(plan_.paths[k], strokes_[k]);
     ball_labels();
+    for (const PlanLetter& l : plan_.letters)
+      svg_.text(view_(l.at) + Vec2(0, 0.34 * letter_), l.letter, letter_, "bz-ink", "middle");
     ends();
     double bottom = scale_bar(view_.size().y());
     if (plan_.legend) bottom = legend(bottom);
@@ -421,6 +423,10 @@ class Drawing {
     if (plan_.spread)
       entry(plan_.spread->words, [&](const Vec2& a, const Vec2& b) {
         svg_.ellipse(0.5 * (a + b), Vec2(0.9, 0.45) * letter_, "bz-spread", 0.1 * letter_);
+      });
+    for (const auto& [letter, words] : plan_.letter_words)
+      entry(words, [&](const Vec2& a, const Vec2& b) {
+        svg_.text(0.5 * (a + b) + Vec2(0, 0.34 * size), letter, size, "bz-ink", "middle");
       });
     for (const PlanGate& g : plan_.gates)
       entry(g.words, [&](const Vec2& a, const Vec2& b) {

@@ -62,6 +62,12 @@ struct PlanGate {
   std::string words;       // in the legend: "gate brown - yellow, 79 mm to spare"
 };
 
+// A letter that stands at a place of the bed; what it means is said once, in the legend.
+struct PlanLetter {
+  Vec2 at = Vec2::Zero();
+  std::string letter;
+};
+
 struct Plan {
   std::string title;        // one line above the drawing, and what a screen reader says first; "" leaves it out
   std::string description;  // for those who cannot see it; "" makes one from the paths
@@ -71,6 +77,8 @@ struct Plan {
   std::optional<PlanZone> zone;
   std::optional<PlanSpread> spread{};
   std::vector<PlanGate> gates;
+  std::vector<PlanLetter> letters{};
+  std::vector<std::pair<std::string, std::string>> letter_words{};  // letter and its meaning, in order
   bool landscape = false;
   bool legend = true;
   // True: a file of its own (XML header, its own style sheet, a background). False: a piece of an HTML page whose

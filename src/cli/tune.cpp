@@ -1,0 +1,80 @@
+// tune: how the table plays, from measured sessions.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <memory>
+
+#include "base/files.hpp"
+#include "cli/command.hpp"
+#include "cli/session_file.hpp"
+#include "compare/tune.hpp"
+
+namespace baizetrace::cli {
+namespace {
+
+struct Arguments {
+  std::vector<std::string> sessions;
+  std::string from, output;
+};
+
+Result<Done> run(const Arguments& a) {
+  std::vector<OldSession> sessions;
+  for (const std::string& file : a.sessions) {
+    auto s = open_session(file);
+    if (!s) return pass_on(s);
+    if (!sessions.empty() && s->table_name != sessions[0].table_name)
+      return fail("{}: was measured on the table {}, {} on {}: expected sessions of one table", file, s->table_name,
+                  a.sessions[0], sessions[0].table_name);
+    sessions.push_back(std::move(*s));
+  }
+  compare::KnownPlay before = compare::assumed_play({});
+  if (!a.from.empty()) {
+    auto read = compare::read_known_play(a.from);
+    if (!read) return pass_on(read);
+    before = *read;
+  }
+  std::vector<compare::TuneShot> shots;
+  for (const OldSession& s : sessions)
+    for (const practice::Attempt& x : s.session.attempts) shots.push_back({&x, &s.table});
+  if (shots.empty()) return fail("{}: holds no attempt to tune from", a.sessions[0]);
+  const auto tuned = compare::tune(shots, sessions[0].balls, before);
+  if (!tuned) return fail("{}: {}", a.sessions[0], tuned.error().what);
+  if (auto w = write_atomically(a.output, compare::conditions_toml(*tuned, before)); !w) return w;
+
+  fmt::print("{} attempts, {} explained.\n", tuned->shots, tuned->used);
+  for (const std::string& line : tuned->left_out) fmt::print("  left out, {}\n", line);
+  for (std::size_t k = 0; k < compare::kPlays; ++k) {
+    const double u = tuned->play.u[static_cast<int>(k)], is = compare::value_of(tuned->play.conditions, k);
+    if (tuned->told[k])
+      fmt::print("  {:<20} {:.4g} +-{:.2g}\n", compare::kPlayNames[k], is, 1.96 * u);
+    else
+      fmt::print("  {:<20} not told by these attempts, as before: {:.4g}\n", compare::kPlayNames[k],
+                 compare::value_of(before.conditions, k));
+  }
+  if (tuned->held_out > 0) {
+    const bool better = tuned->off_after < tuned->off_before;
+    fmt::print(
+        "Attempts kept out in turn ({}): the white rests {:.0f} cm from the prediction (median), {:.0f} cm before "
+        "tuning: it predicts {}.\n",
+        tuned->held_out, 100 * tuned->off_after, 100 * tuned->off_before, better ? "better" : "no better");
+  } else {
+    fmt::print("Too few attempts to keep some out: whether it predicts better is not known.\n");
+  }
+  constexpr double kPoor = 3;
+  if (tuned->misfit > kPoor)
+    fmt::print("The model explains these attempts poorly ({:.1f} times their uncertainty squared).\n", tuned->misfit);
+  return Done{};
+}
+
+}  // namespace
+
+Run declare_tune(CLI::App& app) {
+  auto a = std::make_shared<Arguments>();
+  app.add_option("SESSION", a->sessions, "session.json files, or the folders that `measure` filled; of one table")
+      ->required();
+  app.add_option("--from", a->from, "conditions to start from (default: what clubs' tables are like)");
+  app.add_option("-o,--output", a->output, "the *.conditions.toml to write")->required();
+  return [a] { return run(*a); };
+}
+
+}  // namespace baizetrace::cli

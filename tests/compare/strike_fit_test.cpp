@@ -1,0 +1,142 @@
+// Strikes read back from motion that the small-step integrator made and that was measured badly.
+#include "compare/strike_fit.hpp"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <chrono>
+#include <cstdlib>
+#include <limits>
+
+#include "base/files.hpp"
+#include "support/full_size.hpp"
+#include "support/oracle_shots.hpp"
+
+namespace baizetrace::compare {
+namespace {
+
+using support::OracleShot;
+using test_support::full_size;
+
+table::BallSet snooker() {
+  set_data_folder(BAIZETRACE_SOURCE);
+  return *table::read_ball_set("snooker");
+}
+
+// Known about as well as fifteen attempts tell it.
+KnownPlay tuned_play(const motion::Conditions& c) {
+  KnownPlay k = assumed_play(c);
+  k.u *= 0.3;
+  return k;
+}
+
+double median(std::vector<double> v) {
+  if (v.empty()) return std::numeric_limits<double>::quiet_NaN();
+  std::sort(v.begin(), v.end());
+  return v[v.size() / 2];
+}
+
+// The middle red of a simple shot, exactly measured: everything comes back.
+TEST(StrikeFit, ExactMotionGivesTheStrikeBack) {
+  const auto table = full_size();
+  const auto set = snooker();
+  for (const std::uint64_t seed : {2U, 35U, 55U}) {
+    const OracleShot shot =
+        support::random_oracle_shot(table, {}, seed, {.noise = 1e-6, .shared = 1e-6, .cue = 0, .hand = 0});
+    const auto e = evidence_of(shot.attempt, table, set);
+    ASSERT_TRUE(e) << e.error().what;
+    const StrikeFound f = find_strike(*e, *shot.attempt.strike, table, tuned_play({}));
+    ASSERT_TRUE(f.fits) << f.why;
+    EXPECT_NEAR(f.numbers.strike.speed, shot.strike.speed, 0.02 * shot.strike.speed);
+    EXPECT_NEAR(degrees(wrap_angle(f.numbers.strike.heading - shot.strike.heading)), 0, 0.15);
+    EXPECT_NEAR(f.numbers.strike.right, shot.strike.right, 0.02);
+    EXPECT_NEAR(f.numbers.strike.height, shot.strike.height, 0.02);
+  }
+}
+
+TEST(StrikeFit, SideDoesNotShowBeforeACushion) {
+  const auto table = full_size();
+  const auto set = snooker();
+  int shots = 0;
+  for (std::uint64_t seed = 1; shots < 6; ++seed) {
+    const OracleShot shot = support::random_oracle_shot(table, {}, seed);
+    if (shot.cushions < 2 || shot.jaw || shot.balls.size() > 1) continue;
+    ++shots;
+    const auto e = evidence_of(shot.attempt, table, set, {.before_first_cushion = true});
+    if (!e) continue;
+    const StrikeFound f = find_strike(*e, *shot.attempt.strike, table, tuned_play({}));
+    ASSERT_TRUE(f.fits) << f.why;
+    EXPECT_FALSE(f.right.number()) << "seed " << seed << ": " << f.right.low << " to " << f.right.high;
+    EXPECT_LE(f.right.low, shot.strike.right + 0.05);
+    EXPECT_GE(f.right.high, shot.strike.right - 0.05);
+  }
+}
+
+TEST(StrikeFit, AMotionThatNoStrikeMakesIsNotExplained) {
+  const auto table = full_size();
+  const auto set = snooker();
+  OracleShot shot = support::random_oracle_shot(table, {}, 3);
+  // Picked up and thrown after its first cushion.
+  auto& white = shot.attempt.balls.at("white");
+  for (PathRow& r : white.rows)
+    if (r.time > white.contacts[0].time + 0.2) r.at.x() = 0.3 * r.at.x() + 0.2;
+  const auto e = evidence_of(shot.attempt, table, set);
+  ASSERT_TRUE(e) << e.error().what;
+  const StrikeFound f = find_strike(*e, *shot.attempt.strike, table, tuned_play({}));
+  EXPECT_FALSE(f.fits);
+  EXPECT_FALSE(f.why.empty());
+}
+
+TEST(StrikeFit, OracleShots) {
+  const auto table = full_size();
+  const auto set = snooker();
+  const char* many = std::getenv("BAIZETRACE_SHOTS");
+  const int wanted = many ? std::atoi(many) : 25;
+  const motion::Conditions truth;
+  std::vector<double> speed, heading, right, height, seconds;
+  int shots = 0, fitted = 0, held = 0, asked = 0;
+  for (std::uint64_t seed = 1; shots < wanted && seed < 1000; ++seed) {
+    const OracleShot shot = support::random_oracle_shot(table, truth, seed);
+    if (shot.cushions < 2 || shot.jaw || !shot.rests) continue;
+    ++shots;
+    const auto e = evidence_of(shot.attempt, table, set);
+    ASSERT_TRUE(e) << e.error().what;
+    const auto begin = std::chrono::steady_clock::now();
+    const StrikeFound f = find_strike(*e, *shot.attempt.strike, table, tuned_play(truth));
+    seconds.push_back(std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count());
+    if (!f.fits) {
+      std::printf("seed %lu: %s\n", seed, f.why.c_str());
+      continue;
+    }
+    ++fitted;
+    const motion::Strike& s = f.numbers.strike;
+    speed.push_back(std::abs(s.speed / shot.strike.speed - 1));
+    heading.push_back(degrees(std::abs(wrap_angle(s.heading - shot.strike.heading))));
+    const auto ask = [&](const char* what, const Told& t, double real, std::vector<double>* into) {
+      const bool in = real >= t.low && real <= t.high;
+      ++asked;
+      held += in;
+      if (!in) std::printf("seed %lu: %s %+.4f outside %+.4f to %+.4f\n", seed, what, real, t.low, t.high);
+      if (into && t.number() && t.u() < 0.04) into->push_back(std::abs(t.value - real));
+    };
+    ask("speed", f.speed, shot.strike.speed, nullptr);
+    ask("heading", f.heading, f.heading.value - wrap_angle(s.heading - shot.strike.heading), nullptr);
+    ask("right", f.right, shot.strike.right, &right);
+    ask("height", f.height, shot.strike.height, &height);
+  }
+  std::printf(
+      "%d shots, %d explained; medians: speed %.2f %%, heading %.3f deg, right %.3f R (%zu told), height %.3f R (%zu "
+      "told); "
+      "%d of %d intervals hold; %.2f s a shot\n",
+      shots, fitted, 100 * median(speed), median(heading), median(right), right.size(), median(height), height.size(),
+      held, asked, median(seconds));
+  EXPECT_GE(fitted, shots * 19 / 20);
+  EXPECT_LT(median(speed), 0.03);
+  EXPECT_LT(median(heading), 0.15);
+  EXPECT_LT(median(right), 0.04);
+  EXPECT_LT(median(height), 0.04);
+  EXPECT_GE(held, asked * 9 / 10);
+}
+
+}  // namespace
+}  // namespace baizetrace::compare
