@@ -35,15 +35,15 @@ constexpr double kRimSpot = 0.25;          // of one on a spot, where balls belo
 constexpr double kContrastSpot = 25;
 constexpr double kVisibleSpot = 0.7;
 constexpr double kWholeMoving = 0.95, kMoreVisible = 0.04;
-constexpr double kSmearUnknown = 6;   // px
+constexpr double kSmearUnknown = 6, kSmearTells = 3;  // px
 constexpr double kSetGoing = 1.4, kSetGoingSd = 0.5;
 constexpr double kClearOfCue = 0.15;  // s after a ball was set going
 // Of the ball that belongs on a spot, where it has nearly the cloth's own colour: its rim is no test, but all of it
 // must be there.
 constexpr double kVisibleFaint = 0.9, kContrastFaint = 12, kStrangestFaint = 4;
-constexpr double kFaintError = 0.6;  // px
-constexpr double kRimKnown = 0.20;   // of one that was followed here
-constexpr double kFaded = 0.35;      // of the contrast it usually has: that is not the ball, though it has its colour
+constexpr double kFaintError = 0.6, kFaintContrast = 20;  // px, at this contrast
+constexpr double kRimKnown = 0.20;                        // of one that was followed here
+constexpr double kFaded = 0.35;  // of the contrast it usually has: that is not the ball, though it has its colour
 constexpr double kVisibleClear = 0.9, kContrastClear = 40;  // a whole ball, standing out well
 constexpr double kRimNew = 0.40;       // of a candidate's outline that must look like a ball's before it is fitted
 constexpr double kStrangest = 25;      // squared standard deviations from the nearest kind's colour
@@ -267,11 +267,11 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
   }
   ball.at = fit.at;
   ball.covariance = fit.covariance;
-  // Its shade and the lines that end at it lead the fit of a ball of the cloth's own colour as much as its edge does.
-  if (ball.faint) {
-    const Mat2 metres = rig.camera.plane_jacobian({fit.at.x(), fit.at.y(), radius}).inverse();
-    ball.covariance += kFaintError * kFaintError * metres * metres.transpose();
-  }
+  // The less a ball stands out, the more its shade, lines that end at it and what an encoder holds on to lead the fit.
+  const double share = kFaintContrast / std::max(kFaintContrast / 1.4, fit.contrast);
+  const double led = kFaintError * share * share;
+  const Mat2 metres = rig.camera.plane_jacobian({fit.at.x(), fit.at.y(), radius}).inverse();
+  ball.covariance += led * led * metres * metres.transpose();
   ball.pixel = fit.pixel;
   ball.ellipse = fit.ellipse;
   ball.smear = fit.smear;
@@ -348,7 +348,8 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
       fit = fit_at(*place, kVisibleNew, kRimNew);
   }
   bool smear_open = false;
-  if (fit && ball.moving && fit->visible < kWholeMoving && time - ball.moving_since > kClearOfCue) {
+  if (fit && ball.moving && fit->visible < kWholeMoving && time - ball.moving_since > kClearOfCue &&
+      o.smear.norm() > kSmearTells) {
     // Part of the outline is not where it should be. Something may cover it; or it has struck something, and its smear
     // is another than was thought. A cue behind a ball just struck looks like a longer smear: not then.
     o.smear_sd = std::max(kSmearUnknown, 1.2 * o.smear.norm());
