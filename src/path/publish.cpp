@@ -26,6 +26,14 @@ bool in_sight(const Chain& chain, double time, const std::vector<double>& frames
   return false;
 }
 
+// s: the rig's doubt along the way to a contact, at the speed that it is come to with.
+double moment_by(const Mat2& rig, const Touch& touch, const ImpactState& state) {
+  constexpr double kSlowest = 0.05;  // m/s
+  const Vec2 way = touch.kind == Touch::Kind::surface ? touch.surface.normal(state.at)
+                                                      : Vec2(state.v_in / std::max(1e-9, state.v_in.norm()));
+  return std::sqrt(std::max(0.0, way.dot(rig * way))) / std::max(kSlowest, std::abs(way.dot(state.v_in)));
+}
+
 }  // namespace
 
 Place place_of(const Stay& stay, const ReconstructOptions& options) {
@@ -73,11 +81,13 @@ BallPath publish(const Published& from, std::size_t i, const Found& found, const
     const double row = from.clock->row(state.at);
     const int t = from.layout->chains[i].t[k];
     const double by_readout = options.u_readout * row;
-    contact.u_time = std::sqrt(std::max(0.0, (*from.covariance)(t, t)) + by_readout * by_readout);
     contact.kind = touch.kind == Touch::Kind::ball ? ContactKind::ball : touch.surface.kind;
     contact.with = touch.kind == Touch::Kind::ball ? touch.ball : touch.surface.name;
     contact.at = state.at;
     Mat2 rig = rig_share(options, state.at);
+    // Where the rig has the way in off against what is struck, the moment is off by the time that way takes.
+    const double by_rig = moment_by(rig, touch, state);
+    contact.u_time = std::sqrt(std::max(0.0, (*from.covariance)(t, t)) + by_readout * by_readout + by_rig * by_rig);
     if (touch.kind == Touch::Kind::surface) {
       // The nose holds the place across it, whatever the rig says.
       const Vec2 n = touch.surface.normal(state.at);
