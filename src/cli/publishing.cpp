@@ -68,7 +68,7 @@ Result<Done> publish(const Folder& folder, practice::Session& session, const std
       then.camera = pictures[i].camera;
       drawn = report::attempt_picture(pictures[i].bgr, then, table, a, how);
       std::vector<unsigned char> png;
-      cv::imencode(".png", drawn, png);
+      cv::imencode(".png", drawn, png, {cv::IMWRITE_PNG_COMPRESSION, 2});
       if (auto w = write_atomically(out / (name + ".png"), string_of(png)); !w) return w;
     }
     page.pictures.push_back(std::move(drawn));

@@ -165,13 +165,14 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
   const int chunk = std::max(4, across / kChunks);
   const int first = g.by_row ? box.y : box.x, last = first + (g.by_row ? box.height : box.width);
   std::vector<std::array<float, kChunks + 1>> seen(static_cast<std::size_t>(n)), bare(static_cast<std::size_t>(n));
-  std::vector<std::uint16_t> row(static_cast<std::size_t>(region_->cols));
+  halves_.create(region_->rows, region_->cols, CV_16U);
+  halves_of_ = frame.luma.data;
   for (auto& s : seen) s.fill(0);
   for (auto& s : bare) s.fill(0);
-  // Bands along the columns: every second coarse row serves.
-  for (int y = box.y; y < box.y + box.height; y += g.by_row ? 1 : 2) {
+  for (int y = box.y; y < box.y + box.height; ++y) {
+    auto* row = halves_.ptr<std::uint16_t>(y);
     coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x, box.x + box.width,
-               row.data());
+               row);
     const auto* kind = region_->kind.ptr<std::uint8_t>(y);
     const auto* b = coarse_.ptr<float>(y);
     if (g.by_row) {
@@ -180,7 +181,7 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
         const int x0 = box.x + c * chunk,
                   x1 = c == kChunks ? box.x + box.width : std::min(x0 + chunk, box.x + box.width);
         if (x0 >= x1) break;
-        const BedSums sums = bed_sums(row.data(), b, kind, Region::bed, x0, x1);
+        const BedSums sums = bed_sums(row, b, kind, Region::bed, x0, x1);
         seen[line][static_cast<std::size_t>(c)] = 0.25F * sums.luma - kBlackLuma * sums.count;
         bare[line][static_cast<std::size_t>(c)] = sums.bare - kBlackLuma * sums.count;
       }
@@ -189,8 +190,7 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
     for (int x = box.x; x < box.x + box.width; ++x) {
       if (kind[x] != Region::bed) continue;
       const int along = x, c = std::min(kChunks, (y - box.y) / chunk);
-      seen[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] +=
-          0.25F * row[static_cast<std::size_t>(x)] - kBlackLuma;
+      seen[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] += 0.25F * row[x] - kBlackLuma;
       bare[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] += b[x] - kBlackLuma;
     }
   }
@@ -248,14 +248,16 @@ void Cloth::compare(const video::Frame& frame, const Gain& gain, cv::Mat& change
 
 void Cloth::compare_rows(const video::Frame& frame, const Gain& gain, const cv::Range& rows, cv::Mat& change) const {
   const cv::Rect box = region_->box;
+  const bool halved = halves_of_ == frame.luma.data;  // by gain_of, for the same frame
   std::vector<std::uint16_t> row(static_cast<std::size_t>(region_->cols));
   std::vector<float> score(static_cast<std::size_t>(region_->cols)), gains(static_cast<std::size_t>(region_->cols));
   const auto wc = static_cast<float>(weight_chroma_);
   if (!gain.by_row)
     for (int x = 0; x < region_->cols; ++x) gains[static_cast<std::size_t>(x)] = gain.at(2 * x, 0);
   for (int y = rows.start; y < rows.end; ++y) {
-    coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x, box.x + box.width,
-               row.data());
+    if (!halved)
+      coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x, box.x + box.width,
+                 row.data());
     if (gain.by_row) std::fill(gains.begin(), gains.end(), gain.at(0, 2 * y));
     const auto* b = coarse_.ptr<float>(y);
     const auto* wl = weight_luma_.ptr<float>(y);
@@ -265,7 +267,7 @@ void Cloth::compare_rows(const video::Frame& frame, const Gain& gain, const cv::
     const auto* fr = frame.cr.ptr<std::uint8_t>(y);
     const auto* kind = region_->kind.ptr<std::uint8_t>(y);
     const float* g = gains.data();
-    const std::uint16_t* in = row.data();
+    const std::uint16_t* in = halved ? halves_.ptr<std::uint16_t>(y) : row.data();
     float* s = score.data();
     change_row({in, fb, fr, b, cb, cr, g, wl, wc}, box.x, box.x + box.width, s);
     auto* out = change.ptr<std::uint8_t>(y);

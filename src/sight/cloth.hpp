@@ -62,8 +62,10 @@ class Cloth {
   cv::Mat coarse_;          // CV_32F, luma at half size
   cv::Mat weight_luma_;     // CV_32F, 1 / tolerated variance at half size (edges of lines and noses tolerate more)
   cv::Mat known_;           // CV_8U, half size: 0 filled in, 1 seen bare
-  cv::Mat waiting_[3];      // CV_32F, half size: what might be taken over
-  cv::Mat waited_;          // CV_8U, visits
+  mutable cv::Mat halves_;  // CV_16U, sums of 2 x 2 luma of the frame that gain_of saw last: compare wants them again
+  mutable const std::uint8_t* halves_of_ = nullptr;  // that frame's luma
+  cv::Mat waiting_[3];                               // CV_32F, half size: what might be taken over
+  cv::Mat waited_;                                   // CV_8U, visits
   double noise_luma_ = 2, noise_chroma_ = 1, blur_ = 0.7, siting_ = 0.25;
   double weight_chroma_ = 1;
   cv::Vec3f typical_;
