@@ -36,11 +36,11 @@ TEST(SmallStep, CushionImpulse) {
     c.sliding = 0.2 + 0.08 * u(random);
     State mine = s;
     hit_cushion(mine, kR, 1.4 * kR, Vec2(0, 1), c);
-    const auto off = [&](double smoothing) {
+    const auto off = [&](double smoothing) {  // 1000: steps that move its result by under 1e-6
       small_step::Sphere other;
       other.v = Vec3(s.velocity.x(), s.velocity.y(), 0);
       other.w = s.spin;
-      small_step::cushion(other, Vec3(0, 1, 0), 1.4 * kR, c, 20000, smoothing);
+      small_step::cushion(other, Vec3(0, 1, 0), 1.4 * kR, c, 10000, smoothing);
       return std::max((mine.velocity - other.v.head<2>()).norm(), kR * (mine.spin - other.w).norm()) /
              std::max({speed, kR * s.spin.norm()});
     };
@@ -54,74 +54,122 @@ TEST(SmallStep, CushionImpulse) {
   EXPECT_LT(worst_coulomb, kCoulombError);
 }
 
-// Event times and places to 1e-6 relative up to the second ball-ball contact, without cushions between.
-TEST(SmallStep, WholeShotUpToTheSecondBall) {
-  set_data_folder(BAIZETRACE_SOURCE);
-  const table::Table table(*table::read_spec("full-size"));
-  const Conditions c;
-  struct Shot {
-    Strike strike;
-    Vec2 white, first, second;
-  };
-  const std::vector<Shot> shots{{{.speed = 2.5, .heading = 0.02, .right = 0.3, .height = -0.2, .elevation = 0.1},
-                                 {0, -0.8},
-                                 {0.03, 0.1},
-                                 {-0.25, 0.55}},
-                                {{.speed = 1.6, .heading = 0.9, .right = -0.2, .height = 0.35, .elevation = 0.05},
-                                 {-0.4, -0.5},
-                                 {0.1, -0.12},
-                                 {0.35, 0.4}},
-                                {{.speed = 4.0, .heading = -2.0, .right = 0, .height = 0, .elevation = 0.05},
-                                 {0.5, 0.6},
-                                 {-0.02, 0.38},
-                                 {-0.5, 0.2}}};
-  // Each ball-ball contact multiplies an error by about 2 d / R (d: the run to it), some 50 here.
-  constexpr double kBound = 1e-6;  // relative in time, and in place over a run of two metres
-  // At 10 us the small steps' own error at the second contact is 6e-6 m; it falls in proportion to the step.
-  constexpr double kStep = 2e-6;  // s
-  double worst = 0;
-  int compared = 0;
+// PHYSICS.md: event times and places to 1e-6 relative of RK4 at 10 us, up to the second ball-ball contact.
+struct Shot {
+  Strike strike;
+  std::vector<Vec2> places;  // the white's first
+};
+
+struct Agreement {
+  int contacts = 0, cushions = 0;
+  double worst = 0;        // relative in time, or m over a run of about a metre
+  double worst_early = 0;  // the same before any cushion
+};
+
+Agreement beside_small_steps(const table::Table& table, const Conditions& c, const std::vector<Shot>& shots,
+                             double step, double seconds, bool check) {
+  Agreement out;
   for (const Shot& shot : shots) {
-    Ball w, a, b;
-    w.name = "white";
-    w.place = shot.white;
-    a.name = "red-1";
-    a.place = shot.first;
-    b.name = "red-2";
-    b.place = shot.second;
-    const std::vector<Ball> balls{w, a, b};
+    std::vector<Ball> balls;
+    for (const Vec2& at : shot.places) {
+      Ball b;
+      b.name = balls.empty() ? "white" : "red-" + std::to_string(balls.size());
+      b.place = at;
+      balls.push_back(b);
+    }
     const auto p = simulate(table, c, balls, shot.strike);
-    ASSERT_TRUE(p) << p.error().what;
+    EXPECT_TRUE(p) << p.error().what;
+    if (!p) continue;
     small_step::World world(table, c);
     for (const Ball& q : balls) {
       small_step::Sphere s;
       s.x = small_step::V3(q.place.x(), q.place.y(), 0);
       world.spheres.push_back(s);
     }
-    const State start = struck(shot.strike, shot.white, kR);
+    const State start = struck(shot.strike, shot.places[0], kR);
     world.spheres[0].v = small_step::V3(start.velocity.x(), start.velocity.y(), 0);
     world.spheres[0].w = start.spin;
     world.start();
     int hits = 0;
-    world.run(kStep, 5, [&](const small_step::World& now) {
+    world.run(step, seconds, [&](const small_step::World& now) {
       hits += now.log.back().kind == 'b';
-      return now.log.back().kind != 'b' || hits == 2;
+      return hits == 2;
     });
-    ASSERT_FALSE(world.log.empty());
-    std::vector<std::size_t> seen(3, 0);
+    EXPECT_FALSE(world.log.empty());
+    std::vector<std::size_t> seen(balls.size(), 0);
+    bool cushioned = false;
     for (const auto& h : world.log) {
       const BallPath& path = p->balls[h.ball];
-      ASSERT_LT(seen[h.ball], path.contacts.size());
+      if (seen[h.ball] >= path.contacts.size()) {
+        ADD_FAILURE() << "the small steps have a contact more of " << path.ball;
+        break;
+      }
       const Contact& mine = path.contacts[seen[h.ball]++];
       if (h.kind == 'b') seen[h.other]++;
-      EXPECT_NEAR(mine.time, h.time, kBound * h.time);
-      EXPECT_LT((mine.at - h.x.head<2>()).norm(), 2 * kBound);
-      worst = std::max({worst, std::abs(mine.time - h.time) / h.time, (mine.at - h.x.head<2>()).norm()});
-      ++compared;
+      const double off = std::max(std::abs(mine.time - h.time) / h.time, (mine.at - h.x.head<2>()).norm());
+      if (check) std::printf("    %c %s at %.4f s: %.1e\n", h.kind, path.ball.c_str(), h.time, off);
+      out.worst = std::max(out.worst, off);
+      if (!cushioned) out.worst_early = std::max(out.worst_early, off);
+      cushioned = cushioned || h.kind == 'c';
+      out.cushions += h.kind == 'c';
+      ++out.contacts;
     }
   }
-  std::printf("small steps: %d contacts, worst relative time or place (m) %.1e\n", compared, worst);
-  EXPECT_GE(compared, 3);
+  return out;
+}
+
+constexpr double kStep = 1e-5;  // s
+
+TEST(SmallStep, WholeShotUpToTheSecondBall) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const std::vector<Shot> shots{{{.speed = 2.5, .heading = 0.02, .right = 0.3, .height = -0.2, .elevation = 0.1},
+                                 {{0, -0.8}, {0.03, 0.1}, {-0.25, 0.55}}},
+                                {{.speed = 1.6, .heading = 0.9, .right = -0.2, .height = 0.35, .elevation = 0.05},
+                                 {{-0.4, -0.5}, {0.1, -0.12}, {0.35, 0.4}}},
+                                {{.speed = 4.0, .heading = -2.0, .right = 0, .height = 0, .elevation = 0.05},
+                                 {{0.5, 0.6}, {-0.02, 0.38}, {-0.5, 0.2}}}};
+  constexpr double kBound = 1e-6;
+  const Agreement a = beside_small_steps(table, {}, shots, kStep, 5, true);
+  std::printf("small steps: %d contacts, worst relative time or place (m) %.1e (bound %.0e)\n", a.contacts, a.worst,
+              kBound);
+  EXPECT_GE(a.contacts, 3);
+  EXPECT_LT(a.worst, kBound);
+}
+
+// With cushions on the way: where the impulse's own error is carried on.
+TEST(SmallStep, CushionsOnTheWay) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const std::vector<Shot> shots{
+      {{.speed = 2.5, .heading = radians(39), .right = 0.3, .height = 0.1, .elevation = 0.05}, {{-0.292, -1.0475}}},
+      {{.speed = 2.5, .heading = radians(39), .right = -0.3, .height = 0.1, .elevation = 0.05}, {{-0.292, -1.0475}}},
+      {{.speed = 3.0, .heading = radians(70), .right = 0.1, .height = -0.2, .elevation = 0.05}, {{-0.3, 0.3}}},
+      {{.speed = 2.0, .heading = 0.002, .right = 0.0, .height = 0.4, .elevation = 0.0}, {{0.1, -0.3}}}};
+  constexpr double kBound = 1e-6;
+  const Agreement a = beside_small_steps(table, {}, shots, kStep, 4, true);
+  std::printf("small steps with cushions: %d contacts, %d cushions, worst %.1e (bound %.0e), before a cushion %.1e\n",
+              a.contacts, a.cushions, a.worst, kBound, a.worst_early);
+  EXPECT_GE(a.cushions, 8);
+  EXPECT_LT(a.worst_early, 1e-6);
+  EXPECT_LT(a.worst, kBound);
+}
+
+// A bed that slopes by 0.4 mm a metre, slid and rolled over for metres.
+TEST(SmallStep, Slope) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  Conditions c;
+  c.slope = Vec2(0.0004, -0.0003);
+  const std::vector<Shot> shots{
+      {{.speed = 1.0, .heading = 0, .right = 0, .height = 0, .elevation = 0}, {{0.3, -1.3}}},
+      {{.speed = 3.0, .heading = 0.5, .right = 0.3, .height = -0.3, .elevation = 0.2}, {{-0.6, -1.2}, {0.14, 0.1}}}};
+  constexpr double kBound = 1e-5;  // the pieces of 20 ms
+  const Agreement a = beside_small_steps(table, c, shots, kStep, 9, true);
+  std::printf("small steps on a slope: %d contacts, worst before a cushion %.1e (bound %.0e)\n", a.contacts,
+              a.worst_early, kBound);
+  EXPECT_GE(a.contacts, 2);
+  EXPECT_LT(a.worst_early, kBound);
 }
 
 }  // namespace
