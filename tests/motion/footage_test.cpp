@@ -8,7 +8,7 @@
 namespace baizetrace::motion {
 namespace {
 
-// What is left between predicted and true rests comes from the cushion's impulse: our steps stay within kCoulombError
+// What is left between predicted and true rests comes from the cushion's impulse: our steps stay within kCushionError
 // of Coulomb's law (1.5e-4 of the speed over these contacts), its own (20 us) have an error of the same kind. A roll of
 // a metre and a half carries 1e-4 of a metre a second on by a millimetre or two; a jaw's contact turns it besides.
 constexpr double kRestGate = 0.005;    // m
@@ -55,9 +55,9 @@ TEST(Footage, EachCushionAndBallContact) {
   }
   std::printf(
       "%d true contacts: cushion off by at most %.1e of the speed (bound %.0e), ball by %.1e m/s (bound %.0e)\n", count,
-      worst_cushion, kCoulombError, worst_ball, kContactGate);
+      worst_cushion, kCushionError, worst_ball, kContactGate);
   EXPECT_GT(count, 30);
-  EXPECT_LT(worst_cushion, kCoulombError);
+  EXPECT_LT(worst_cushion, kCushionError);
   EXPECT_LT(worst_ball, kContactGate);
 }
 
