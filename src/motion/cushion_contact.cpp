@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <optional>
 
 namespace baizetrace::motion {
 
@@ -25,7 +26,8 @@ Slips operator*(double h, const Slips& a) {
 
 // How far one step may go. Steps are chosen beforehand, from the state alone, and never rejected: so the outcome stays
 // smooth in what comes in.
-constexpr double kEven = 3;          // steps in compression and in restitution, at least
+constexpr double kEvenHeld = 8;  // the same while friction holds a slip, so that its letting go is not missed by far
+constexpr double kEven = 3;      // steps in compression and in restitution, at least
 constexpr double kCloseShare = 0.5;  // of a closing slip that one step may use up; more where it runs straight to zero
 constexpr double kStraight = 10;     // how fast that share grows as the closest pass to zero gets small
 constexpr double kTurn = 0.22;       // rad by which a slip may turn, twice that where it is small
@@ -33,9 +35,13 @@ constexpr double kSmallSlip = 1e-3;  // of the contact's speed
 constexpr double kStable = 2.5;      // of 3.3, the method's limit: friction turns a slip into its own line
 constexpr double kBend = 0.05;       // how far a slip may lie off that line, over its square
 constexpr double kFine = 1e-7;       // of the contact's speed: errors that do not matter
-// A slip below this share of the contact's speed is none; after kManySteps the share grows with every step.
-constexpr double kZero = 1e-7, kZeroGrowth = 2.2;
-constexpr int kManySteps = 14;
+// A slip that lies so near to friction's line keeps its direction through a step, once kPatient steps have gone: a
+// small one that hardly changes would ask for ever more steps.
+constexpr int kPatient = 10;
+constexpr double kOnTheLine = 1e-6;  // of the contact's speed; twice as much for each step after kHurry
+constexpr int kHurry = 16;
+// A slip below the first share of the contact's speed is none, below the second too if friction can hold it.
+constexpr double kZero = 1e-7, kHold = 1e-5;
 
 class Contact {
  public:
@@ -48,9 +54,10 @@ class Contact {
         zero_(kZero * scale),
         a_(2.5 * sine - 1),
         b_(2.5 - sine),
-        d_(2.5 + sine * sine) {}
+        d_(2.5 + sine * sine),
+        share_(1 / (1 + sine)) {}
 
-  [[nodiscard]] double into(const Slips& s) const { return (s.cloth_y - s.nose_y) / (1 + sine_); }
+  [[nodiscard]] double into(const Slips& s) const { return (s.cloth_y - s.nose_y) * share_; }
 
   // From speed `speed` into the cushion to none; returns the work put in.
   double compress(Slips& s, double speed) {
@@ -75,11 +82,21 @@ class Contact {
     Forces r;
     const double nose = s.nose_x * s.nose_x + s.nose_y * s.nose_y,
                  cloth = s.cloth_x * s.cloth_x + s.cloth_y * s.cloth_y;
-    Vec2 along_cloth = leave_cloth_;
-    if (cloth > zero_ * zero_) along_cloth = Vec2(s.cloth_x, s.cloth_y) / std::sqrt(cloth);
+    double cloth_x = leave_cloth_.x(), cloth_y = leave_cloth_.y();
+    if (cloth_line_) {
+      cloth_x = cloth_line_->x();
+      cloth_y = cloth_line_->y();
+    } else if (cloth > zero_ * zero_) {
+      const double k = 1 / std::sqrt(cloth);
+      cloth_x = k * s.cloth_x;
+      cloth_y = k * s.cloth_y;
+    }
     if (nose_held_) {
-      r.f2 = held_across(along_cloth.y());
-      r.f1 = a_ * cloth_limit(r.f2) * along_cloth.x() / 3.5;
+      r.f2 = held_across(cloth_y);
+      r.f1 = a_ * cloth_limit(r.f2) * cloth_x / 3.5;
+    } else if (nose_line_) {
+      r.f1 = nose_friction_ * nose_line_->x();
+      r.f2 = nose_friction_ * nose_line_->y();
     } else if (nose > zero_ * zero_) {
       const double k = nose_friction_ / std::sqrt(nose);
       r.f1 = k * s.nose_x;
@@ -93,8 +110,8 @@ class Contact {
       r.g2 = (-cosine_ - b_ * r.f2) / 3.5;
     } else {
       const double g = cloth_limit(r.f2);
-      r.g1 = g * along_cloth.x();
-      r.g2 = g * along_cloth.y();
+      r.g1 = g * cloth_x;
+      r.g2 = g * cloth_y;
     }
     return r;
   }
@@ -116,7 +133,7 @@ class Contact {
       r.cloth_x = a_ * f1 - 3.5 * g1;
       r.cloth_y = -cosine_ - b_ * f2 - 3.5 * g2;
     }
-    const double slowing = (r.nose_y - r.cloth_y) / (1 + sine_);
+    const double slowing = (r.nose_y - r.cloth_y) * share_;
     if (back_) {
       const double out = -into(s);
       stretch_ = t > 0 && out > 0 ? 2 * t / (cosine_ * out) : std::sqrt(2 / (cosine_ * slowing));
@@ -129,15 +146,18 @@ class Contact {
 
   // What a slip does that is zero: held, if friction can, else the direction in which it leaves.
   void look(Slips& s) {
-    const double nose = std::hypot(s.nose_x, s.nose_y), cloth = std::hypot(s.cloth_x, s.cloth_y);
     nose_held_ = cloth_held_ = false;
-    if (nose > zero_ && cloth > zero_) return;
+    const double nose_square = s.nose_x * s.nose_x + s.nose_y * s.nose_y,
+                 cloth_square = s.cloth_x * s.cloth_x + s.cloth_y * s.cloth_y;
+    const double small = kHold * scale_;
+    if (nose_square > small * small && cloth_square > small * small) return;
+    const double nose = std::sqrt(nose_square), cloth = std::sqrt(cloth_square);
     Vec2 f = Vec2::Zero(), along_cloth(0, -1), g = Vec2::Zero();
-    if (nose > zero_) f = nose_friction_ / nose * Vec2(s.nose_x, s.nose_y);
-    if (cloth > zero_) along_cloth = Vec2(s.cloth_x, s.cloth_y) / cloth;
+    if (nose > small) f = nose_friction_ / nose * Vec2(s.nose_x, s.nose_y);
+    if (cloth > small) along_cloth = Vec2(s.cloth_x, s.cloth_y) / cloth;
     constexpr int kRounds = 20;  // each with the other's last answer; one slip alone needs a single one
-    for (int round = 0; round < (nose > zero_ || cloth > zero_ ? 1 : kRounds); ++round) {
-      if (nose <= zero_) {
+    for (int round = 0; round < (nose > small || cloth > small ? 1 : kRounds); ++round) {
+      if (nose <= small) {
         const double push = sine_ * cosine_ - b_ * (cloth_held_ ? g.y() : cloth_friction_ * sine_ * along_cloth.y());
         const double rub = d_ + (cloth_held_ ? 0.0 : b_ * cloth_friction_ * cosine_ * along_cloth.y());
         const double f2 = push / rub;
@@ -146,7 +166,7 @@ class Contact {
         if (!nose_held_) leave_nose_ = leaving(push, rub, cloth_held_ ? Vec2(0, 0) : along_cloth, g.x());
         f = nose_held_ ? held : Vec2(nose_friction_ * leave_nose_);
       }
-      if (cloth <= zero_) {
+      if (cloth <= small) {
         const Vec2 push(a_ * f.x(), -cosine_ - b_ * f.y());
         cloth_held_ = push.norm() <= 3.5 * cloth_limit(f.y());
         along_cloth = leave_cloth_ = push / push.norm();
@@ -178,9 +198,13 @@ class Contact {
 
   // How far a slip (x, y) that changes by (dx, dy) lets a step of at most h go. `rub`: the rate of friction. `other`:
   // what the other slip along the cushion does to this one.
-  [[nodiscard]] double careful(double x, double y, double dx, double dy, double rub, double other, double h) const {
-    const double square = x * x + y * y, speed = std::sqrt(dx * dx + dy * dy), size = std::sqrt(square);
-    if (size <= zero_ || (h * speed <= kTurn * size && h * rub <= kStable * size)) return h;
+  [[nodiscard]] double careful(double x, double y, double dx, double dy, double rub, double other, double h,
+                               std::optional<Vec2>& line) const {
+    const double square = x * x + y * y, speed_square = dx * dx + dy * dy;
+    if (square <= zero_ * zero_ ||
+        (h * h * speed_square <= kTurn * kTurn * square && h * h * rub * rub <= kStable * kStable * square))
+      return h;
+    const double speed = std::sqrt(speed_square), size = std::sqrt(square);
     const double closing = -(x * dx + y * dy), turning = std::abs(x * dy - y * dx);
     const double pass = turning / (speed * scale_);  // how near to zero a straight line would go
     double most = kAny;
@@ -190,7 +214,12 @@ class Contact {
                                 (std::abs(x) + std::abs(a_ * other) * size / scale_) / scale_);
     // The method multiplies what lies off friction's line by the sixth power of the step.
     const double stable = off < kFine ? kStable * std::cbrt(std::sqrt(kFine / std::max(off, 1e-30))) : kStable;
-    return std::min({h, most, stable * size / rub});
+    if (stable * size / rub >= std::min(h, most)) return std::min(h, most);
+    if (steps_ >= kPatient && off <= std::ldexp(kOnTheLine, std::max(0, steps_ - kHurry))) {
+      line = Vec2(x, y) / size;
+      return std::min({h / 2, most, closing > 0 ? 0.98 * square / closing : kAny});
+    }
+    return stable * size / rub;
   }
 
   // Dormand and Prince's method of fifth order (J. Comp. Appl. Math. 6, 1980, 19).
@@ -209,20 +238,22 @@ class Contact {
   }
 
   void run(Slips& s, double end) {
-    const int most = back_ ? kMostCushionSteps : kMostCushionSteps - 4;
     for (double t = 0; t < end;) {
+      nose_line_ = cloth_line_ = std::nullopt;
       look(s);
       const Slips k = rate(s, t);
-      double h = end / kEven;
+      double h = end / (nose_held_ || cloth_held_ ? kEvenHeld : kEven);
+      std::optional<Vec2> nose_line, cloth_line;
       if (!nose_held_)
-        h = careful(s.nose_x, s.nose_y, k.nose_x, k.nose_y, 3.5 * nose_friction_ * stretch_, s.cloth_x, h);
+        h = careful(s.nose_x, s.nose_y, k.nose_x, k.nose_y, 3.5 * nose_friction_ * stretch_, s.cloth_x, h, nose_line);
       if (!cloth_held_)
         h = careful(s.cloth_x, s.cloth_y, k.cloth_x, k.cloth_y, 3.5 * cloth_limit(nose_friction_) * stretch_, s.nose_x,
-                    h);
+                    h, cloth_line);
+      nose_line_ = nose_line;
+      cloth_line_ = cloth_line;
       ++steps_;
-      if (steps_ > kManySteps) zero_ *= kZeroGrowth;
       h = std::max(h, zero_);
-      const bool last = h >= end - t || steps_ >= most;
+      const bool last = h >= end - t || steps_ >= kMostCushionSteps;
       s = step(s, k, t, last ? end - t : h);
       if (last) break;
       t += h;
@@ -232,9 +263,10 @@ class Contact {
   double sine_, cosine_;  // of the height angle of the nose seen from the centre: sine = (h - R) / R
   double nose_friction_, cloth_friction_;
   double scale_, zero_;  // m/s: the contact's own speed; a slip that is none
-  double a_, b_, d_;
+  double a_, b_, d_, share_;
   bool back_ = false, nose_held_ = false, cloth_held_ = false;
   Vec2 leave_nose_ = Vec2::Zero(), leave_cloth_ = Vec2::Zero();
+  std::optional<Vec2> nose_line_, cloth_line_;  // kept through this step
   double stretch_ = 0;
   int steps_ = 0;
 };

@@ -15,20 +15,23 @@ namespace baizetrace::motion {
 struct CushionReport {
   double normal_in = 0;   // m/s, square to the cushion
   double normal_out = 0;  // m/s, away from it
-  int steps = 0;          // of the integration: at most kMostCushionSteps
+  int steps = 0;          // of the integration
 };
 
-inline constexpr int kMostCushionSteps = 30;
+// Steps: a ball that rolls in, with side or without, takes 8 to 15 as a rule and kUsualCushionSteps at most; one in a
+// hundred of balls that spin at random takes more, where a slip stays small for long.
+inline constexpr int kUsualCushionSteps = 30, kMostCushionSteps = 200;
 
 // Requires: `outward` a unit vector in plan from the ball's centre towards the nose; the ball moves that way.
 // Laws: energy never rises; mirrored input gives mirrored output; independent of the ball's mass.
 // Error, as a share of the contact's speed (the greatest of the centre's and the surface's that come in), against small
-// steps of the same law (tests/published): half of all contacts of a rolling ball below kCushionTypicalError, all below
-// kCushionError.
+// steps of the same law (tests/published): of a ball that rolls in, with side or without, half below
+// kCushionTypicalError and all below kCushionError; of 99 in 100 balls that spin at random on a table with noses at 7/5
+// R, below kCushionError too. Where friction just holds a slip, on tables far from any real one, up to 3e-2 is seen.
 CushionReport hit_cushion(State& ball, double radius, double nose_height, const Vec2& outward,
                           const Conditions& conditions);
 
-inline constexpr double kCushionTypicalError = 5e-6;
+inline constexpr double kCushionTypicalError = 1e-5;
 inline constexpr double kCushionError = 1e-3;
 
 }  // namespace baizetrace::motion
