@@ -30,6 +30,9 @@ constexpr double kEvenHeld = 8;  // the same while friction holds a slip, so tha
 constexpr double kEven = 3;      // steps in compression and in restitution, at least
 constexpr double kCloseShare = 0.5;  // of a closing slip that one step may use up; more where it runs straight to zero
 constexpr double kStraight = 10;     // how fast that share grows as the closest pass to zero gets small
+// What is left of it at least: no stage of a step may see the slip beyond zero. It closes evenly but for about its
+// size.
+constexpr double kSpare = 0.3, kLeastSpare = 0.003;
 constexpr double kTurn = 0.22;       // rad by which a slip may turn, twice that where it is small
 constexpr double kSmallSlip = 1e-3;  // of the contact's speed
 constexpr double kStable = 2.5;      // of 3.3, the method's limit: friction turns a slip into its own line
@@ -42,6 +45,10 @@ constexpr double kOnTheLine = 1e-6;  // of the contact's speed; twice as much fo
 constexpr int kHurry = 16;
 // A slip below the first share of the contact's speed is none, below the second too if friction can hold it.
 constexpr double kZero = 1e-7, kHold = 1e-5;
+
+// Of the way back: until here the ratio of two things that begin at zero is taken at its limit.
+constexpr double kStart = 1e-3;
+constexpr double kBackShare = 1.5;  // and after that a step is no longer than this share of the way back
 
 class Contact {
  public:
@@ -68,6 +75,7 @@ class Contact {
   // Until the cushion has given back `work`.
   void restore(Slips& s, double work) {
     back_ = true;
+    start_ = kStart * std::sqrt(work);
     run(s, std::sqrt(work));
   }
   [[nodiscard]] int steps() const { return steps_; }
@@ -136,7 +144,7 @@ class Contact {
     const double slowing = (r.nose_y - r.cloth_y) * share_;
     if (back_) {
       const double out = -into(s);
-      stretch_ = t > 0 && out > 0 ? 2 * t / (cosine_ * out) : std::sqrt(2 / (cosine_ * slowing));
+      stretch_ = t > start_ && out > 0 ? 2 * t / (cosine_ * out) : std::sqrt(2 / (cosine_ * slowing));
       return stretch_ * r;
     }
     stretch_ = 1 / slowing;
@@ -208,7 +216,10 @@ class Contact {
     const double closing = -(x * dx + y * dy), turning = std::abs(x * dy - y * dx);
     const double pass = turning / (speed * scale_);  // how near to zero a straight line would go
     double most = kAny;
-    if (closing > 0) most = (1 - std::min(kCloseShare, kStraight * std::sqrt(pass))) * square / closing;
+    if (closing > 0) {
+      const double spare = std::max(kStraight * std::sqrt(pass), kSpare * size / scale_ + kLeastSpare);
+      most = (1 - std::min(kCloseShare, spare)) * square / closing;
+    }
     if (turning > 0) most = std::min(most, kTurn * (1 + std::min(1.0, kSmallSlip * scale_ / size)) * square / turning);
     const double off = std::min(std::max(pass, kBend * square / (scale_ * scale_)),
                                 (std::abs(x) + std::abs(a_ * other) * size / scale_) / scale_);
@@ -243,6 +254,7 @@ class Contact {
       look(s);
       const Slips k = rate(s, t);
       double h = end / (nose_held_ || cloth_held_ ? kEvenHeld : kEven);
+      if (back_ && t > 0) h = std::min(h, kBackShare * std::max(t, start_));
       std::optional<Vec2> nose_line, cloth_line;
       if (!nose_held_)
         h = careful(s.nose_x, s.nose_y, k.nose_x, k.nose_y, 3.5 * nose_friction_ * stretch_, s.cloth_x, h, nose_line);
@@ -267,7 +279,7 @@ class Contact {
   bool back_ = false, nose_held_ = false, cloth_held_ = false;
   Vec2 leave_nose_ = Vec2::Zero(), leave_cloth_ = Vec2::Zero();
   std::optional<Vec2> nose_line_, cloth_line_;  // kept through this step
-  double stretch_ = 0;
+  double stretch_ = 0, start_ = 0;
   int steps_ = 0;
 };
 }  // namespace

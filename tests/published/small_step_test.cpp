@@ -19,8 +19,8 @@ constexpr double kR = 0.02625;
 TEST(SmallStep, CushionImpulse) {
   std::mt19937 random(7);
   std::uniform_real_distribution<double> u(-1, 1);
-  const char* kinds[] = {"rolling", "rolling with side", "sliding", "nearly square", "odd tables"};
-  for (int kind = 0; kind < 5; ++kind) {
+  const char* kinds[] = {"rolling", "rolling with side", "sliding", "nearly square", "odd tables", "square"};
+  for (int kind = 0; kind < 6; ++kind) {
     constexpr int kMany = 100;
     std::vector<double> off;
     std::vector<int> taken;
@@ -35,6 +35,10 @@ TEST(SmallStep, CushionImpulse) {
       if (kind == 1) s.spin.z() = 0.9 * speed * u(random) / kR;
       if (kind == 3) s.spin.z() = 0.05 * speed * u(random) / kR;
       if (kind == 2 || kind == 4) s.spin = Vec3(u(random), u(random), u(random)) * 1.2 * speed / kR;
+      if (kind == 5) {  // any roll or screw: slips cross zero exactly, in either half
+        s.velocity = Vec2(0, speed);
+        s.spin = Vec3(1.5 * speed * u(random) / kR, 0, 0);
+      }
       if (kind == 4) {
         c.cushion_friction = 0.2 + 0.2 * u(random);
         c.sliding = 0.26 + 0.24 * u(random);
@@ -57,7 +61,7 @@ TEST(SmallStep, CushionImpulse) {
     std::sort(taken.begin(), taken.end());
     std::printf("cushion, %-18s %4.1f steps (most %d); off by %.1e median, %.1e nine in ten, %.1e worst\n", kinds[kind],
                 steps / kMany, taken.back(), off[kMany / 2], off[9 * kMany / 10], off.back());
-    const bool rolls = kind != 2 && kind != 4;
+    const bool rolls = kind != 2 && kind != 4;  // or turns about one axis only
     EXPECT_LE(rolls ? taken.back() : taken[9 * kMany / 10], kUsualCushionSteps) << kinds[kind];
     EXPECT_LE(taken.back(), kMostCushionSteps) << kinds[kind];
     if (rolls) {
