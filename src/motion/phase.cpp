@@ -41,7 +41,12 @@ Motion roll_or_rest(State s, double radius, double time, const Conditions& c) {
   } else {
     // Towards rest the piece ends where its speed along its first direction would be used up.
     const double slowing = -m.acceleration.dot(s.velocity) / speed;
-    m.to = time + std::min(kSlopedPiece, slowing > 0 ? speed / slowing : kSlopedPiece);
+    const double span = std::min(kSlopedPiece, slowing > 0 ? speed / slowing : kSlopedPiece);
+    m.to = time + span;
+    // The resistance along the direction in the piece's middle.
+    const Vec2 middle = s.velocity + 0.5 * span * m.acceleration;
+    if (middle.norm() > 0.1 * speed) m.acceleration = -(c.rolling * kGravity / middle.norm()) * middle + downhill;
+    m.spin_rate = Vec2(-m.acceleration.y(), m.acceleration.x()) / radius;
   }
   return m;
 }
@@ -81,7 +86,16 @@ Motion move_freely(const State& s, double radius, double time, const Conditions&
   m.phase = Piece::Phase::slide;
   m.start = s;
   m.spin_decay = c.spin_decay;
-  const Vec2 along = slip / u;
+  Vec2 along = slip / u;
+  if (c.slope != Vec2::Zero()) {
+    // The slope turns the slip and draws it out: pieces, each with the friction of its middle.
+    const Vec2 pull = kGravity * c.slope;
+    const double falling = 3.5 * c.sliding * kGravity - pull.dot(along);
+    const double span = std::min(kSlopedPiece, u / falling);
+    m.to = time + span;
+    const Vec2 middle = slip + 0.5 * span * (pull - 3.5 * c.sliding * kGravity * along);
+    if (middle.norm() > 0) along = middle.normalized();
+  }
   m.acceleration = -c.sliding * kGravity * along + kGravity * c.slope;
   m.spin_rate = (2.5 * c.sliding * kGravity / radius) * left_of(along);
   return m;
@@ -90,6 +104,10 @@ Motion move_freely(const State& s, double radius, double time, const Conditions&
 Motion next_phase(const Motion& m, double radius, const Conditions& c) {
   State s = m.at(m.to);
   if (m.start.lift > kStill) return move_freely(landed(s, m.start.lift, radius, c), radius, m.to, c);
+  // A slide over a slope goes on while there is slip to speak of.
+  constexpr double kSlipLeft = 1e-6;  // m/s: the last piece's own error
+  if (m.phase == Piece::Phase::slide && c.slope != Vec2::Zero() && cloth_slip(s, radius).norm() > kSlipLeft)
+    return move_freely(s, radius, m.to, c);
   if (m.phase == Piece::Phase::roll && (c.slope == Vec2::Zero() || s.velocity.dot(m.start.velocity) <= kStill))
     s.velocity.setZero();
   return roll_or_rest(s, radius, m.to, c);

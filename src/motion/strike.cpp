@@ -25,7 +25,7 @@ Result<Done> validate(const Strike& s) {
   return Done{};
 }
 
-double heading_of_ball(double cue_heading, double right, const Conditions& c) { return cue_heading - c.squirt * right; }
+double cue_heading(const Strike& s, const Conditions& c) { return wrap_angle(s.heading + c.squirt * s.right); }
 
 State struck(const Strike& s, const Vec2& place, double radius) {
   State out;

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "base/files.hpp"
+#include "motion/aim.hpp"
 #include "motion/cushion_contact.hpp"
 #include "motion/motion.hpp"
 #include "motion/simulator.hpp"
@@ -159,6 +160,47 @@ TEST(Trade, TopSpinBendsForwardAndWiderWhenHarder) {
     return 0.0;
   };
   EXPECT_GT(widest(3), widest(1.5));
+}
+
+// Squirt, common practice, no source: the ball leaves the cue's line away from the tip's side; none by default.
+TEST(Trade, SquirtTurnsTheBallAwayFromTheTipsSide) {
+  const Strike s{.speed = 2, .heading = 0.3, .right = 0.4};
+  EXPECT_EQ(cue_heading(s, {}), 0.3);
+  Conditions c;
+  c.squirt = 0.05;
+  EXPECT_NEAR(cue_heading(s, c), 0.3 + 0.02, 1e-15);  // the cue points right of where the ball goes
+}
+
+// Common practice, no source (geometry): fullness to cut.
+TEST(Trade, FullnessToCut) {
+  const table::Table t = full_size();
+  const std::vector<Ball> balls{ball("white", {0.1, -1.15}), ball("red-1", {0.3, 0.9})};
+  for (const auto& [fullness, cut] : {std::pair(0.75, 14.5), {0.5, 30.0}, {0.25, 48.6}, {0.125, 61.0}}) {
+    const auto a = aim_onto(t, {}, balls, {.speed = 2, .height = 0.2}, {"red-1", fullness, true});
+    ASSERT_TRUE(a) << a.error().what;
+    EXPECT_NEAR(degrees(a->cut), cut, 0.06);  // the table's own rounding
+  }
+}
+
+// Common practice, no source: the starting values for the good cloth, angle from square to the cushion once rolling
+// again, in 15, 30, 45, 60 degrees. Made with a coarser simulation and whole degrees: within 3 degrees.
+TEST(Trade, AnglesFromSquare) {
+  constexpr double kWithin = 3;
+  const std::vector<std::pair<double, std::vector<double>>> rows{
+      {0, {17, 33, 51, 68}}, {0.2, {27, 41, 54, 68}}, {0.4, {38, 50, 61, 70}}, {-0.4, {-1, 26, 51, 69}}};
+  double worst = 0;
+  for (const auto& [side, angles] : rows)
+    for (std::size_t i = 0; i < angles.size(); ++i) {
+      const Vec2 v = 1.5 * along_heading(radians(15.0 * static_cast<double>(i + 1)));
+      State s = rolling(v);
+      s.spin.z() = 2.5 * side * 1.5 / kR;
+      hit_cushion(s, kR, 1.4 * kR, Vec2(0, 1), {});
+      const Vec2 r = once_rolling(s);
+      const double out = degrees(std::atan2(r.x(), -r.y()));
+      worst = std::max(worst, std::abs(out - angles[i]));
+      EXPECT_NEAR(out, angles[i], kWithin) << side << " R, in at " << 15 * (i + 1);
+    }
+  std::printf("angles from square: worst %.1f degrees off the starting values (bound %.0f)\n", worst, kWithin);
 }
 
 // The governing body's rules of snooker: table, ball, spots (DESIGN.md section 3); pool: the governing body's equipment

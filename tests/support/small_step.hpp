@@ -30,9 +30,13 @@ struct Happening {
   V3 x, v;  // before
 };
 
-// The cushion's impulse in `parts` small ones. `outward` horizontal.
+// The cushion's impulse by RK4, in at least `parts` / 100 steps for compression, each no longer than a fiftieth of what
+// is left of a slip over the fastest that it can change. `outward` horizontal. Coulomb's law is faded linearly over
+// `smoothing` of the contact's speed, kFade at least: what a slip that stays at zero chatters about. Against steps half
+// as long and half the fade the result moves by less than 1e-6 of the contact's speed.
 inline void cushion(Sphere& s, const V3& outward, double nose_height, const motion::Conditions& c, int parts,
                     double smoothing = 0) {
+  constexpr double kFade = 3e-7, kShare = 0.02, kStable = 0.7;
   const double R = s.R;
   const double up = nose_height - R;
   const V3 arm = std::sqrt(R * R - up * up) * outward + up * kUp;  // centre to nose
@@ -43,65 +47,63 @@ inline void cushion(Sphere& s, const V3& outward, double nose_height, const moti
   if (normal < 2e-3) e = std::min(1.0, e + (1 - e) * (2e-3 - normal) / 1e-3);
   const double inertia = 0.4 * R * R;  // over mass
   const auto tangential = [](const V3& u, const V3& axis) { return V3(u - axis * u.dot(axis)); };
-  // Friction directions for a state; at rest in the last hundredth of a step the direction is faded linearly, which
-  // a chattering Coulomb law averages to.
-  const double dp = normal / parts;
   const double scale = std::max({normal, std::abs(s.v.dot(outward.cross(kUp))), R * std::abs(s.w.dot(outward)),
                                  R * std::abs(s.w.dot(outward.cross(kUp))), R * std::abs(s.w.z())});
-  const double fade = std::max(4 * dp, smoothing * scale);
-  const auto direction = [&](const V3& u) {
-    const double size = u.norm();
-    return V3(size > fade ? V3(u / size) : V3(u / fade));
-  };
+  const double fade = std::max(kFade, smoothing) * scale;
   struct Rate {
     V3 v, w;
+    double work;
   };
+  const auto nose_slip = [&](const V3& v, const V3& w) { return tangential(v + w.cross(arm), n); };
+  const auto cloth_slip = [&](const V3& v, const V3& w) { return tangential(v + w.cross(foot), kUp); };
   const auto rate = [&](const V3& v, const V3& w) {
-    const V3 nose_slip = tangential(v + w.cross(arm), n);
-    const V3 cloth_slip = tangential(v + w.cross(foot), kUp);
-    const V3 f_nose = -n - c.cushion_friction * direction(nose_slip);
+    const auto direction = [&](const V3& u) { return V3(u / std::max(fade, u.norm())); };
+    const V3 f_nose = -n - c.cushion_friction * direction(nose_slip(v, w));
     const double press = std::max(0.0, -f_nose.z());  // the bed's answer: the ball stays on it
-    const V3 f_cloth = press * kUp - c.sliding * press * direction(cloth_slip);
+    const V3 f_cloth = press * kUp - c.sliding * press * direction(cloth_slip(v, w));
     Rate r;
     r.v = f_nose + f_cloth;
     r.v.z() = 0;
     r.w = (arm.cross(f_nose) + foot.cross(f_cloth)) / inertia;
+    r.work = n.dot(v);
     return r;
   };
-  double work = 0, given = 0;
-  bool back = false;
-  for (long i = 0; i < 100L * parts; ++i) {
+  double work = 0;
+  const auto stepped = [&](double h, V3& v, V3& w, double& done) {
     const Rate a = rate(s.v, s.w);
-    const Rate b = rate(s.v + 0.5 * dp * a.v, s.w + 0.5 * dp * a.w);
-    V3 v = s.v + dp * b.v, w = s.w + dp * b.w;
-    double h = dp;
-    const double before = n.dot(s.v), after = n.dot(v);
-    double gained = 0.5 * (before + after) * dp;
-    if (!back && after <= 0) {
-      const double share = before / (before - after);
-      h = share * dp;
-      given = work + 0.5 * before * h;
-      v = s.v + h * b.v;
-      w = s.w + h * b.w;
-      work = given;
-      back = true;
+    const Rate b = rate(s.v + 0.5 * h * a.v, s.w + 0.5 * h * a.w);
+    const Rate d = rate(s.v + 0.5 * h * b.v, s.w + 0.5 * h * b.w);
+    const Rate f = rate(s.v + h * d.v, s.w + h * d.w);
+    v = s.v + h / 6 * (a.v + 2 * b.v + 2 * d.v + f.v);
+    w = s.w + h / 6 * (a.w + 2 * b.w + 2 * d.w + f.w);
+    done = work + h / 6 * (a.work + 2 * b.work + 2 * d.work + f.work);
+  };
+  double goal = 0;
+  for (const bool back : {false, true}) {
+    const auto over = [&](const V3& v, double done) { return back ? done <= goal : v.dot(outward) <= 0; };
+    while (true) {
+      const double least = kStable * fade;
+      double h = std::min({100 * normal / parts, std::max(least, kShare * nose_slip(s.v, s.w).norm()),
+                           std::max(least, kShare * cloth_slip(s.v, s.w).norm())});
+      V3 v, w;
+      double done = 0;
+      stepped(h, v, w, done);
+      const bool last = over(v, done);
+      if (last) {
+        double low = 0;
+        for (int k = 0; k < 60; ++k) {
+          const double middle = 0.5 * (low + h);
+          stepped(middle, v, w, done);
+          (over(v, done) ? h : low) = middle;
+        }
+        stepped(h, v, w, done);
+      }
       s.v = v;
       s.w = w;
-      continue;
+      work = done;
+      if (last) break;
     }
-    if (back && work + gained <= given * (1 - e * e)) {
-      // work + before t + (after - before) t^2 / (2 dp) = goal
-      const double goal = given * (1 - e * e), k = (after - before) / (2 * dp);
-      const double t = k == 0 ? (goal - work) / before
-                              : (-before - std::sqrt(std::max(0.0, before * before - 4 * k * (work - goal)))) / (2 * k);
-      h = std::clamp(t, 0.0, dp);
-      s.v += h * b.v;
-      s.w += h * b.w;
-      return;
-    }
-    work += gained;
-    s.v = v;
-    s.w = w;
+    if (!back) goal = work * (1 - e * e);
   }
 }
 
@@ -116,9 +118,12 @@ inline void balls(Sphere& a, Sphere& b, const motion::Conditions& c, int parts) 
   for (int i = 0; i < parts; ++i) {
     V3 slip = a.v + a.w.cross(V3(a.R * n)) - b.v - b.w.cross(V3(-b.R * n));
     slip -= n * slip.dot(n);
-    const double size = slip.norm();
-    const double mu = c.ball_friction[0] + c.ball_friction[1] * std::exp(-c.ball_friction[2] * size);
-    const double stop = size / (3.5 * (1 / a.m + 1 / b.m));
+    const double size = slip.norm(), k = 3.5 * (1 / a.m + 1 / b.m);
+    const auto friction = [&](double u) {
+      return c.ball_friction[0] + c.ball_friction[1] * std::exp(-c.ball_friction[2] * u);
+    };
+    const double mu = friction(std::max(0.0, size - 0.5 * k * friction(size) * dj));  // of the part's middle
+    const double stop = size / k;
     const V3 j = dj * n + (size > 0 ? V3(std::min(mu * dj, stop) * slip / size) : V3(V3::Zero()));  // on b
     a.v -= j / a.m;
     b.v += j / b.m;
@@ -155,8 +160,6 @@ class World {
       if (hit.kind == 0) {
         spheres = next;
         time += dt;
-        for (std::size_t i = 0; i < spheres.size(); ++i)
-          if (!gone[i]) turn(spheres[i], dt);
         continue;
       }
       double low = 0, high = dt;
@@ -195,6 +198,8 @@ class World {
       s.state = s.v.norm() > 1e-7 ? Sphere::rolls : Sphere::rests;
   }
 
+  V3 downhill() const { return 9.81 * V3(c_.slope.x(), c_.slope.y(), 0); }
+
   Rates rates(const Sphere& s) const {
     Rates r{s.v, V3::Zero(), V3::Zero()};
     const double g = 9.81;
@@ -202,17 +207,19 @@ class World {
       V3 slip = s.v + s.w.cross(V3(-s.R * kUp));
       slip.z() = 0;
       const V3 f = -c_.sliding * g * slip.normalized();
-      r.v = f;
+      r.v = f + downhill();
       r.w = V3(-s.R * kUp).cross(f) / (0.4 * s.R * s.R);
     } else if (s.state == Sphere::rolls) {
-      r.v = -c_.rolling * g * s.v.normalized();
+      r.v = -c_.rolling * g * s.v.normalized() + 5.0 / 7 * downhill();
       r.w = kUp.cross(r.v) / s.R;
     }
     if (std::abs(s.w.z()) > 0) r.w.z() -= std::copysign(c_.spin_decay, s.w.z());
     return r;
   }
 
-  Sphere stepped(const Sphere& s, double h) const {
+  // `to_the_end`: the step in which slip or speed runs out. Its last stages would look for a direction where there is
+  // none; the one in the middle has one, and is exact for a constant deceleration.
+  Sphere stepped(const Sphere& s, double h, bool to_the_end = false) const {
     if (s.state == Sphere::rests) {
       Sphere out = s;
       out.w.z() = std::copysign(std::max(0.0, std::abs(s.w.z()) - c_.spin_decay * h), s.w.z());
@@ -226,11 +233,15 @@ class World {
       return out;
     };
     const Rates k1 = rates(s), k2 = rates(plus(s, k1, h / 2)), k3 = rates(plus(s, k2, h / 2)),
-                k4 = rates(plus(s, k3, h));
+                k4 = to_the_end ? k3 : rates(plus(s, k3, h));
     Sphere out = s;
-    out.x += h / 6 * (k1.x + 2 * k2.x + 2 * k3.x + k4.x);
-    out.v += h / 6 * (k1.v + 2 * k2.v + 2 * k3.v + k4.v);
-    out.w += h / 6 * (k1.w + 2 * k2.w + 2 * k3.w + k4.w);
+    if (to_the_end) {
+      out = plus(s, k2, h);
+    } else {
+      out.x += h / 6 * (k1.x + 2 * k2.x + 2 * k3.x + k4.x);
+      out.v += h / 6 * (k1.v + 2 * k2.v + 2 * k3.v + k4.v);
+      out.w += h / 6 * (k1.w + 2 * k2.w + 2 * k3.w + k4.w);
+    }
     const double z = std::abs(s.w.z()) - c_.spin_decay * h;
     out.w.z() = std::copysign(std::max(0.0, z), s.w.z());
     return out;
@@ -246,17 +257,17 @@ class World {
         return u;
       };
       const V3 u0 = slip(s);
-      const double share = u0.norm() / (3.5 * c_.sliding * 9.81);
+      const double share = u0.norm() / (3.5 * c_.sliding * 9.81 - downhill().dot(u0.normalized()));
       if (share < h) {
-        out = stepped(s, share * (1 - 1e-12));
+        out = stepped(s, share, true);
         out.state = Sphere::rolls;
         out.w.head<2>() = kUp.cross(out.v).head<2>() / out.R;
         return moved(out, h - share);
       }
     } else if (s.state == Sphere::rolls) {
-      const double share = s.v.norm() / (c_.rolling * 9.81);
+      const double share = s.v.norm() / (c_.rolling * 9.81 - 5.0 / 7 * downhill().dot(s.v.normalized()));
       if (share < h) {
-        out = stepped(s, share * (1 - 1e-12));
+        out = stepped(s, share, true);
         out.state = Sphere::rests;
         out.v.setZero();
         out.w.head<2>().setZero();
@@ -271,7 +282,6 @@ class World {
       if (!gone[i]) out[i] = moved(spheres[i], h);
     return out;
   }
-  void turn(Sphere&, double) const {}
 
   // The first contact that `at` has and that is closing.
   Candidate find(const std::vector<Sphere>& at) const {
