@@ -8,7 +8,7 @@
 #include "sight/blobs.hpp"
 #include "sight/cloth.hpp"
 #include "sight/colour.hpp"
-#include "sight/exposure.hpp"
+#include "sight/eye_state.hpp"
 #include "sight/known_ball.hpp"
 #include "sight/people.hpp"
 #include "sight/region.hpp"
@@ -18,8 +18,6 @@ namespace baizetrace::sight {
 
 namespace {
 
-constexpr std::size_t kLearnFrames = 7;    // the median of so many is the first background
-constexpr double kSearchResting = 0.8;     // px about where it lay
 constexpr double kRefitEvery = 0.5;        // s, of a resting ball whose picture does not change
 constexpr double kShadowChange = 2.5;      // times what noise does: a shadow or a hand near it, not the ball itself
 constexpr double kRefitShadowed = 0.1;     // s
@@ -32,7 +30,6 @@ constexpr double kVisibleKnown = 0.30;     // share of the outline that must be 
 constexpr double kVisibleNew = 0.56;       // and of one that is not
 constexpr double kRimFitted = 0.62;        // of a new ball's outline, once fitted; and
 constexpr double kRimSpot = 0.25;          // of one on a spot, where balls belong; then it must stand out well
-constexpr double kContrastSpot = 25;
 constexpr double kVisibleSpot = 0.7;
 constexpr double kWholeMoving = 0.95, kMoreVisible = 0.04;
 constexpr double kSmearUnknown = 6, kSmearTells = 3;  // px
@@ -56,57 +53,6 @@ constexpr double kShadowReach = 1.7;   // ball radii around a ball where the clo
 constexpr double kMoved = 0.6;         // px between frames: it moves
 
 }  // namespace
-
-struct Eye::State {
-  camera::Rig rig;
-  table::Table table;
-  table::BallSet balls;
-  EyeOptions options;
-  Region region;
-  Cloth cloth;
-  Colours colours;
-  Exposure exposure;
-  std::vector<KnownBall> known;
-  struct Refused {
-    Vec2 pixel;
-    double time;
-    bool in_person;
-  };
-  std::vector<Refused> refused;  // places that were fitted in vain
-  cv::Mat change, open;
-  double radius;
-  double last_time = -1, interval = 1.0 / 30;
-  double spots_looked_at = -1, followed = -1;  // s
-  bool learned = false;
-
-  State(const camera::Rig& r, const table::Table& t, const table::BallSet& b, const EyeOptions& o)
-      : rig(r),
-        table(t),
-        balls(b),
-        options(o),
-        region(Region::make(r, t, b.kinds.at(0).radius)),
-        cloth(region),
-        colours(b),
-        radius(b.kinds.at(0).radius) {}
-
-  Look look(const video::Frame& frame);
-  double chroma_siting(const video::Frame& frame, const View& view) const;
-  void learn_optics(const video::Frame& frame);
-  bool see_known(const View& view, const video::Frame& frame, KnownBall& ball);
-  bool accept(const BallFit& fit, double visible) const;
-  // smear_was_open: the fit tells nothing of the exposure.
-  void take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked,
-            bool smear_was_open = false);
-  void seek_new(const View& view, const video::Frame& frame);
-  bool refused_lately(const Vec2& pixel, double time, bool in_person);
-  void seek_on_spots(const View& view, const video::Frame& frame);
-  void erase(const KnownBall& ball);
-  void cover_rest(Look& look);
-  std::vector<Ellipse> others_near(const Vec2& pixel, const KnownBall* but) const;
-  double own_time(const video::Frame& frame, const Vec2& pixel) const {
-    return frame.time + rig.readout * frame.row_share(pixel);
-  }
-};
 
 Eye::Eye(const camera::Rig& rig, const table::Table& table, const table::BallSet& balls, const EyeOptions& options)
     : state_(std::make_unique<State>(rig, table, balls, options)) {}
@@ -137,107 +83,6 @@ void Eye::turn_to(const camera::Camera& now) {
     k.forget_picture();
     return false;
   });
-}
-
-void FirstFrames::show(const video::Frame& frame) {
-  if (enough() || frame.damaged || frame.repeated || frame.time < next_) return;
-  frames_.push_back(frame);
-  next_ = frame.time + learn_for_ / (kLearnFrames - 1) * 0.999;
-}
-
-bool FirstFrames::enough() const { return frames_.size() >= kLearnFrames; }
-
-Result<Done> Eye::learn(video::Clip& clip) {
-  FirstFrames first(state_->options.learn_for);
-  while (!first.enough()) {
-    const auto frame = clip.next();
-    if (!frame) break;
-    first.show(*frame);
-  }
-  if (const auto learned = learn(first); !learned) return learned;
-  return clip.seek(0);
-}
-
-Result<Done> Eye::learn(const FirstFrames& first) {
-  State& s = *state_;
-  const std::vector<video::Frame>& frames = first.frames();
-  const camera::Camera& c = s.rig.camera;
-  if (!frames.empty() && (frames[0].width() != c.width || frames[0].height() != c.height))
-    return fail("the rig is for {} x {} pictures, the clip's are {} x {}", c.width, c.height, frames[0].width(),
-                frames[0].height());
-  // A ball of the cloth's own colour passes for cloth: where balls are spotted nothing is taken for bare at first.
-  std::vector<Ellipse> spots;
-  for (const auto& [name, spot] : s.rig.spots)
-    if (const auto outline = ball_ellipse(c, spot, s.radius)) spots.push_back(*outline);
-  if (const auto learned = s.cloth.learn(frames, spots); !learned) return learned;
-  s.learned = true;
-  // The balls that lie there tell the light's colour and the edges' blur.
-  s.known.clear();
-  (void)s.look(frames.back());
-  std::vector<Eigen::Vector3d> bodies;
-  for (const KnownBall& b : s.known) bodies.push_back(b.colour);
-  s.colours.learn(bodies);
-  s.learn_optics(frames.back());
-  s.known.clear();
-  s.last_time = s.followed = -1;
-  return Done{};
-}
-
-// Where the chroma samples sit: along the stored rows, chroma and luma must show a ball at the same place.
-double Eye::State::chroma_siting(const video::Frame& frame, const View& view) const {
-  constexpr double kBetween = 0.5, kLeft = 0;  // between two luma columns; on the left one
-  constexpr double kSure = 2;                  // standard errors
-  constexpr double kStrong = 20;               // levels of chroma away from the cloth's
-  constexpr std::size_t kFewest = 3;
-  const Vec2 along = chroma_offset(frame.turn, 1) - chroma_offset(frame.turn, 0);
-  std::vector<double> off;
-  for (const KnownBall& b : known) {
-    const cv::Vec3f& cloth_colour = cloth.typical();
-    const double chroma = std::hypot(b.colour[1] - static_cast<double>(cloth_colour[1]),
-                                     b.colour[2] - static_cast<double>(cloth_colour[2]));
-    if (b.contrast < kContrastSpot || chroma < kStrong) continue;
-    BallFitOptions o;
-    o.search = kSearchResting;
-    o.planes = FitPlanes::luma;
-    const auto luma = fit_ball(view, rig.camera, b.at, radius, o);
-    o.planes = FitPlanes::chroma;
-    const auto colour = fit_ball(view, rig.camera, b.at, radius, o);
-    if (luma && colour) off.push_back((colour->pixel - luma->pixel).dot(along));
-  }
-  if (off.size() < kFewest) return kBetween;
-  // Median and its standard error (of normal scatter: sqrt(pi / 2) that of a mean).
-  const double middle = upper_median(off);
-  std::vector<double> scatter;
-  for (const double d : off) scatter.push_back(std::abs(d - middle));
-  const double error =
-      std::max(0.05, 1.4826 * upper_median(scatter)) * std::sqrt(0.5 * kPi / static_cast<double>(off.size()));
-  return middle - kSure * error > 0.5 * (kBetween - kLeft) ? kLeft : kBetween;
-}
-
-// The chroma's siting, and the blur under which the resting balls are explained best.
-void Eye::State::learn_optics(const video::Frame& frame) {
-  const Gain gain = cloth.gain_of(frame);
-  View view = cloth.view(frame, gain);
-  view.blur = 0.7;
-  view.chroma_offset = chroma_offset(frame.turn, 0.5);
-  const double siting = chroma_siting(frame, view);
-  view.chroma_offset = chroma_offset(frame.turn, siting);
-  double best = 1e30, best_blur = view.blur;
-  for (const double blur : {0.5, 0.7, 0.85, 1.0, 1.2}) {
-    view.blur = blur;
-    double cost = 0;
-    for (const KnownBall& b : known) {
-      if (b.contrast < kContrastSpot) continue;
-      BallFitOptions o;
-      o.search = kSearchResting;
-      const auto fit = fit_ball(view, rig.camera, b.at, radius, o);
-      cost +=
-          fit ? std::log(fit->misfit + 0.3 * view.noise_luma) + std::log(fit->misfit_chroma + 0.3 * view.noise_chroma)
-              : 5;
-    }
-    if (cost < best) best = cost, best_blur = blur;
-  }
-  cloth.set_optics(best_blur, siting);
 }
 
 bool Eye::State::accept(const BallFit& fit, double visible) const {
