@@ -35,13 +35,15 @@ class Trial {
     states_[cue_] = struck(s, balls_[cue_].place, balls_[cue_].radius);
     simulator_.run(bodies_, states_, kMostEvents);
     first_ = nullptr;
-    for (const Event& e : simulator_.events())
-      if (e.ball == cue_ && e.kind == ContactKind::ball) {
-        first_ = &e;
-        break;
-      }
+    // Straight: what it meets off a cushion was not aimed at. (Brushing a cushion along which it runs is no matter.)
+    constexpr double kBrush = 0.02;  // of its speed
+    for (const Event& e : simulator_.events()) {
+      if (e.ball != cue_) continue;
+      if (e.kind == ContactKind::ball) first_ = &e;
+      if (first_ || (e.velocity_out - e.velocity_in).norm() > kBrush * e.velocity_in.norm()) break;
+    }
   }
-  // The cue ball's first contact with a ball, in the last play.
+  // The ball that the cue ball meets first, without a cushion before, in the last play.
   const Event* first() const { return first_; }
   std::size_t cue() const { return cue_; }
   const Simulator& simulator() const { return simulator_; }
@@ -144,10 +146,29 @@ std::optional<double> root_between(const Function& f, double a, double fa, doubl
   return 0.5 * (a + b);
 }
 
-bool falls(const Trial& trial, std::size_t ball, const std::string& pocket) {
-  for (const Event& e : trial.simulator().events())
-    if (e.kind == ContactKind::pocket && e.ball == ball)
-      return trial.simulator().ground().pocket_names[e.with] == pocket;
+// Whether the ball falls by the way that was meant: sent by `by`, off the cushions of `bank`, and from there into the
+// pocket, off its jaws and the ends of the cushions beside it at most. Falling in some other way is luck, not an aim.
+bool falls(const Trial& trial, std::size_t ball, std::size_t by, const std::vector<std::string>& bank,
+           const std::string& pocket) {
+  constexpr double kBeside = 0.3;  // m from the fall's middle
+  const auto& ground = trial.simulator().ground();
+  const auto in =
+      std::find(ground.pocket_names.begin(), ground.pocket_names.end(), pocket) - ground.pocket_names.begin();
+  const Vec2 there = ground.pockets[static_cast<std::size_t>(in)].fall_centre;
+  bool sent = false;
+  std::size_t banked = 0;
+  for (const Event& e : trial.simulator().events()) {
+    if (e.ball != ball) continue;
+    if (e.kind == ContactKind::pocket) return sent && banked == bank.size() && ground.pocket_names[e.with] == pocket;
+    if (!sent) {
+      if (e.kind != ContactKind::ball || e.with != by) return false;
+      sent = true;
+    } else if (e.kind == ContactKind::cushion && banked < bank.size()) {
+      if (ground.cushions[e.with] != bank[banked++]) return false;
+    } else if (e.kind == ContactKind::ball || (e.at - there).norm() > kBeside) {
+      return false;
+    }
+  }
   return false;
 }
 
@@ -155,10 +176,11 @@ bool falls(const Trial& trial, std::size_t ball, const std::string& pocket) {
 double reach(const std::function<bool(double)>& holds, double good, double side, double most) {
   constexpr double kStart = 1e-5;       // rad, far below any margin that matters
   constexpr double kResolution = 1e-7;  // rad
+  constexpr double kFurther = 1.15;     // short strides: not over a gap into the next window
   double inside = 0, outside = kStart;
   while (holds(good + side * outside)) {
     inside = outside;
-    outside *= 1.6;
+    outside *= kFurther;
     if (outside > most) return inside;
   }
   while (outside - inside > kResolution) {
@@ -236,7 +258,7 @@ Result<Aimed> aim_pot(const table::Table& table, const Conditions& conditions, s
     if (!play(heading)) return std::nullopt;
     return passing(*trial, *ball, by, aim.bank, target);
   };
-  const auto pots = [&](double heading) { return play(heading) && falls(*trial, *ball, aim.pocket); };
+  const auto pots = [&](double heading) { return play(heading) && falls(*trial, *ball, by, aim.bank, aim.pocket); };
 
   // All headings that meet the first ball, seen from fine on one side to fine on the other.
   const Vec2 d = balls[*first].place - balls[trial->cue()].place;
