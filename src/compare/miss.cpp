@@ -22,6 +22,15 @@ struct Ends {
   double re_aimed = 0;  // rad: the meant shot's heading from where the balls stood
 };
 
+// The tip no further out than a cue can hold the ball.
+motion::Strike playable(motion::Strike s) {
+  if (const double off = std::hypot(s.right, s.height); off > motion::kMiscue) {
+    s.right *= motion::kMiscue / off * (1 - 1e-12);
+    s.height *= motion::kMiscue / off * (1 - 1e-12);
+  }
+  return s;
+}
+
 std::optional<Vec2> rest_with(const Ends& e, unsigned switched, const table::Table& table,
                               const motion::Conditions& conditions) {
   motion::Strike s = e.meant;
@@ -33,11 +42,7 @@ std::optional<Vec2> rest_with(const Ends& e, unsigned switched, const table::Tab
     s.height = e.found.height;
     s.elevation = e.found.elevation;
   }
-  if (const double off = std::hypot(s.right, s.height); off > motion::kMiscue) {
-    s.right *= motion::kMiscue / off * (1 - 1e-12);
-    s.height *= motion::kMiscue / off * (1 - 1e-12);
-  }
-  const auto p = motion::simulate(table, conditions, switched & kPlacing ? e.real : e.marks, s);
+  const auto p = motion::simulate(table, conditions, switched & kPlacing ? e.real : e.marks, playable(s));
   if (!p || !p->complete) return std::nullopt;
   const BallPath* white = p->ball("white");
   if (!white) return std::nullopt;
@@ -89,14 +94,6 @@ std::vector<motion::Ball> stood(const practice::Attempt& a, const Evidence& e, c
     balls.push_back(std::move(b));
   }
   return balls;
-}
-
-motion::Strike playable(motion::Strike s) {
-  if (const double off = std::hypot(s.right, s.height); off > motion::kMiscue) {
-    s.right *= motion::kMiscue / off * (1 - 1e-12);
-    s.height *= motion::kMiscue / off * (1 - 1e-12);
-  }
-  return s;
 }
 
 std::optional<Ends> ends_of(const practice::Attempt& a, const practice::Setup& setup,
@@ -293,8 +290,6 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
         const double aim = wrap_angle(ends->found.heading - ends->re_aimed);
         for (const double x : aims) sum += (x - aim) * (x - aim);
         double run = 0;
-        for (const motion::Ball& b : ends->real)
-          if (b.name == object) run = (b.place - ends->real.front().place).norm();
         for (const motion::Ball& w : ends->real)
           for (const motion::Ball& b : ends->real)
             if (w.name == cue && b.name == object) run = (b.place - w.place).norm();

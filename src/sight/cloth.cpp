@@ -72,7 +72,11 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames, std::span<const 
   }
   const bool by_row = bands_by_row(frames[0]);
   std::vector<Gain> gains;
-  for (const video::Frame& f : frames) gains.push_back(gain_of(f));
+  cv::Mat halves;
+  for (const video::Frame& f : frames) {
+    halve(f, halves);
+    gains.push_back(gain_of(f, halves));
+  }
   for (int k = 0; k < 3; ++k) {
     const float zero = k == 0 ? kBlackLuma : kGrey;
     const int per = k == 0 ? 1 : 2;
@@ -154,7 +158,20 @@ void Cloth::refresh_tolerance(int y) {
   }
 }
 
-Gain Cloth::gain_of(const video::Frame& frame) const {
+void Cloth::halve(const video::Frame& frame, cv::Mat& halves) const {
+  const cv::Rect box = region_->box;
+  halves.create(region_->rows, region_->cols, CV_16U);
+  cv::parallel_for_(
+      cv::Range(box.y, box.y + box.height),
+      [&](const cv::Range& rows) {
+        for (int y = rows.start; y < rows.end; ++y)
+          coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x,
+                     box.x + box.width, halves.ptr<std::uint16_t>(y));
+      },
+      kStripes);
+}
+
+Gain Cloth::gain_of(const video::Frame& frame, const cv::Mat& halves) const {
   Gain g;
   g.by_row = bands_by_row(frame);
   g.step = 2;
@@ -165,14 +182,10 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
   const int chunk = std::max(4, across / kChunks);
   const int first = g.by_row ? box.y : box.x, last = first + (g.by_row ? box.height : box.width);
   std::vector<std::array<float, kChunks + 1>> seen(static_cast<std::size_t>(n)), bare(static_cast<std::size_t>(n));
-  halves_.create(region_->rows, region_->cols, CV_16U);
-  halves_of_ = frame.luma.data;
   for (auto& s : seen) s.fill(0);
   for (auto& s : bare) s.fill(0);
   for (int y = box.y; y < box.y + box.height; ++y) {
-    auto* row = halves_.ptr<std::uint16_t>(y);
-    coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x, box.x + box.width,
-               row);
+    const auto* row = halves.ptr<std::uint16_t>(y);
     const auto* kind = region_->kind.ptr<std::uint8_t>(y);
     const auto* b = coarse_.ptr<float>(y);
     if (g.by_row) {
@@ -236,28 +249,24 @@ Gain Cloth::gain_of(const video::Frame& frame) const {
   return g;
 }
 
-void Cloth::compare(const video::Frame& frame, const Gain& gain, cv::Mat& change) const {
+void Cloth::compare(const video::Frame& frame, const cv::Mat& halves, const Gain& gain, cv::Mat& change) const {
   change.create(region_->rows, region_->cols, CV_8U);
   change.setTo(0);
   const cv::Rect box = region_->box;
   const cv::Range rows(std::max(1, box.y), std::min(region_->rows - 1, box.y + box.height));
   if (rows.start >= rows.end) return;
   cv::parallel_for_(
-      rows, [&](const cv::Range& some) { compare_rows(frame, gain, some, change); }, kStripes);
+      rows, [&](const cv::Range& some) { compare_rows(frame, halves, gain, some, change); }, kStripes);
 }
 
-void Cloth::compare_rows(const video::Frame& frame, const Gain& gain, const cv::Range& rows, cv::Mat& change) const {
+void Cloth::compare_rows(const video::Frame& frame, const cv::Mat& halves, const Gain& gain, const cv::Range& rows,
+                         cv::Mat& change) const {
   const cv::Rect box = region_->box;
-  const bool halved = halves_of_ == frame.luma.data;  // by gain_of, for the same frame
-  std::vector<std::uint16_t> row(static_cast<std::size_t>(region_->cols));
   std::vector<float> score(static_cast<std::size_t>(region_->cols)), gains(static_cast<std::size_t>(region_->cols));
   const auto wc = static_cast<float>(weight_chroma_);
   if (!gain.by_row)
     for (int x = 0; x < region_->cols; ++x) gains[static_cast<std::size_t>(x)] = gain.at(2 * x, 0);
   for (int y = rows.start; y < rows.end; ++y) {
-    if (!halved)
-      coarse_row(frame.luma.ptr<std::uint8_t>(2 * y), frame.luma.ptr<std::uint8_t>(2 * y + 1), box.x, box.x + box.width,
-                 row.data());
     if (gain.by_row) std::fill(gains.begin(), gains.end(), gain.at(0, 2 * y));
     const auto* b = coarse_.ptr<float>(y);
     const auto* wl = weight_luma_.ptr<float>(y);
@@ -267,7 +276,7 @@ void Cloth::compare_rows(const video::Frame& frame, const Gain& gain, const cv::
     const auto* fr = frame.cr.ptr<std::uint8_t>(y);
     const auto* kind = region_->kind.ptr<std::uint8_t>(y);
     const float* g = gains.data();
-    const std::uint16_t* in = halved ? halves_.ptr<std::uint16_t>(y) : row.data();
+    const auto* in = halves.ptr<std::uint16_t>(y);
     float* s = score.data();
     change_row({in, fb, fr, b, cb, cr, g, wl, wc}, box.x, box.x + box.width, s);
     auto* out = change.ptr<std::uint8_t>(y);

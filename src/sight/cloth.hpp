@@ -22,12 +22,16 @@ class Cloth {
   // cloth around. doubted: filled in whatever they look like. Error: too little cloth is to be seen.
   Result<Done> learn(std::span<const video::Frame> frames, std::span<const Ellipse> doubted = {});
 
+  // Sums of 2 x 2 pixels of a frame's luma (CV_16U, half size; only inside the region's box): what gain_of and compare
+  // both work on.
+  void halve(const video::Frame& frame, cv::Mat& halves) const;
   // Brightness of a frame against the background, from the cloth itself.
-  [[nodiscard]] Gain gain_of(const video::Frame& frame) const;
+  [[nodiscard]] Gain gain_of(const video::Frame& frame, const cv::Mat& halves) const;
 
   // Coarse picture of what differs: 0 as the cloth, kShade a change that a shadow or a light could make, kThing not.
   static constexpr std::uint8_t kShade = 1, kThing = 2;
-  void compare(const video::Frame& frame, const Gain& gain, cv::Mat& change) const;  // any number of threads: the same
+  // The same on any number of threads.
+  void compare(const video::Frame& frame, const cv::Mat& halves, const Gain& gain, cv::Mat& change) const;
 
   // Follows slow changes where `change` is 0, takes over what has stood still in places that are `open` (CV_8U: kOpen
   // where nothing known lies, kPerson, kBall), and what comes out of a shadow. Call once a frame.
@@ -50,7 +54,8 @@ class Cloth {
   }
 
  private:
-  void compare_rows(const video::Frame& frame, const Gain& gain, const cv::Range& rows, cv::Mat& change) const;
+  void compare_rows(const video::Frame& frame, const cv::Mat& halves, const Gain& gain, const cv::Range& rows,
+                    cv::Mat& change) const;
   void refresh_tolerance(int row);
   // Whether a pixel (Y Cb Cr) has the cloth's hue, in whatever light.
   [[nodiscard]] bool like_cloth(const float* now) const;
@@ -62,10 +67,8 @@ class Cloth {
   cv::Mat coarse_;          // CV_32F, luma at half size
   cv::Mat weight_luma_;     // CV_32F, 1 / tolerated variance at half size (edges of lines and noses tolerate more)
   cv::Mat known_;           // CV_8U, half size: 0 filled in, 1 seen bare
-  mutable cv::Mat halves_;  // CV_16U, sums of 2 x 2 luma of the frame that gain_of saw last: compare wants them again
-  mutable const std::uint8_t* halves_of_ = nullptr;  // that frame's luma
-  cv::Mat waiting_[3];                               // CV_32F, half size: what might be taken over
-  cv::Mat waited_;                                   // CV_8U, visits
+  cv::Mat waiting_[3];      // CV_32F, half size: what might be taken over
+  cv::Mat waited_;          // CV_8U, visits
   double noise_luma_ = 2, noise_chroma_ = 1, blur_ = 0.7, siting_ = 0.25;
   double weight_chroma_ = 1;
   cv::Vec3f typical_;

@@ -23,22 +23,26 @@ constexpr double kShadowChange = 2.5;      // times what noise does: a shadow or
 constexpr double kRefitShadowed = 0.1;     // s
 constexpr double kPersonArea = 2.5;        // ball areas: a blob that large is not one ball
 constexpr double kRefusedFor = 0.25;       // s that a place in such a blob is not looked at again
-constexpr double kRefusedStill = 2;        // px: the same again, where nobody stands; and
-constexpr double kRefusedStillFor = 0.12;  // s
-constexpr double kFollowEvery = 1.0 / 45;  // s: the cloth is followed no more often than this
+constexpr double kRefusedStill = 2;        // px: the same again, where nobody stands: looked at once in so many
+constexpr double kRefusedStillFor = 0.12;  // s, a few frames
+constexpr double kFollowEvery = 1.0 / 45;  // s: the cloth is followed no more often than this, at 60 frames/s as at 30
 constexpr double kVisibleKnown = 0.30;     // share of the outline that must be seen of a ball known to be there
 constexpr double kVisibleNew = 0.56;       // and of one that is not
 constexpr double kRimFitted = 0.62;        // of a new ball's outline, once fitted; and
 constexpr double kRimSpot = 0.25;          // of one on a spot, where balls belong; then it must stand out well
 constexpr double kVisibleSpot = 0.7;
-constexpr double kWholeMoving = 0.95, kMoreVisible = 0.04;
-constexpr double kSmearUnknown = 6, kSmearTells = 3;  // px
+// A moving ball of whose outline less than this is seen may have struck something; another smear is believed when it
+// shows one sector of the 32 more, and a little. Wide enough for any turn of a smear of a ball's size.
+constexpr double kWholeMoving = 0.95, kMoreVisible = 0.04, kSmearUnknown = 6;  // px
+constexpr double kSmearTells = 3;                                              // px: a shorter one is hardly seen
+constexpr double kClearOfCue = 0.15;  // s after it was set going: by then it has left the cue behind
+// The way between a frame in which it lay and one in which it moves is all of a frame's or nothing of it: half on
+// average. The prior lies between that and what was seen, and is as wide.
 constexpr double kSetGoing = 1.4, kSetGoingSd = 0.5;
-constexpr double kClearOfCue = 0.15;  // s after a ball was set going
 // Of the ball that belongs on a spot, where it has nearly the cloth's own colour: its rim is no test, but all of it
-// must be there.
+// must be there. Bare spots of drawn clips never came near; a green ball in dim light has 16 to 21.
 constexpr double kVisibleFaint = 0.9, kContrastFaint = 12, kStrangestFaint = 4;
-constexpr double kFaintError = 0.6, kFaintContrast = 20;  // px, at this contrast
+constexpr double kFaintError = 0.6, kFaintContrast = 20;  // px at this contrast: drawn green balls were 1.5 to 2 mm off
 constexpr double kRimKnown = 0.20;                        // of one that was followed here
 constexpr double kFaded = 0.35;  // of the contrast it usually has: that is not the ball, though it has its colour
 constexpr double kVisibleClear = 0.9, kContrastClear = 40;  // a whole ball, standing out well
@@ -399,8 +403,9 @@ Look Eye::State::look(const video::Frame& frame) {
   if (last_time >= 0 && frame.time > last_time) interval += 0.1 * (std::min(frame.time - last_time, 0.2) - interval);
   last_time = frame.time;
 
-  const Gain gain = cloth.gain_of(frame);
-  cloth.compare(frame, gain, change);
+  cloth.halve(frame, halves);
+  const Gain gain = cloth.gain_of(frame, halves);
+  cloth.compare(frame, halves, gain, change);
   const View view = cloth.view(frame, gain);
   for (KnownBall& k : known) k.seen = k.fresh = false;
   // Resting balls first: they tell the others' surroundings.

@@ -89,7 +89,8 @@ double Eye::State::chroma_siting(const video::Frame& frame, const View& view) co
 
 // The chroma's siting, and the blur under which the resting balls are explained best.
 void Eye::State::learn_optics(const video::Frame& frame) {
-  const Gain gain = cloth.gain_of(frame);
+  cloth.halve(frame, halves);
+  const Gain gain = cloth.gain_of(frame, halves);
   View view = cloth.view(frame, gain);
   view.blur = 0.7;
   view.chroma_offset = chroma_offset(frame.turn, 0.5);

@@ -34,7 +34,7 @@ struct Eye::State {
     bool in_person;
   };
   std::vector<Refused> refused;  // places that were fitted in vain
-  cv::Mat change, open;
+  cv::Mat halves, change, open;
   double radius;
   double last_time = -1, interval = 1.0 / 30;
   double spots_looked_at = -1, followed = -1;  // s

@@ -130,7 +130,8 @@ Result<Done> People::learn(std::span<const video::Frame> frames) {
 }
 
 cv::Mat People::shown(const video::Frame& frame, std::span<const Vec2> balls) {
-  cloth_.compare(frame, cloth_.gain_of(frame), change_);
+  cloth_.halve(frame, halves_);
+  cloth_.compare(frame, halves_, cloth_.gain_of(frame, halves_), change_);
   for (const Vec2& at : balls) {
     const auto e = ball_ellipse(rig_.camera, at, ball_radius_);
     if (!e) continue;

@@ -46,7 +46,7 @@ class People {
   double ball_radius_;
   Region region_;
   Cloth cloth_;
-  cv::Mat area_, change_;
+  cv::Mat area_, halves_, change_;
   std::vector<std::pair<double, cv::Mat>> recent_;  // times and masks of the last frames
 };
 

@@ -17,11 +17,7 @@ namespace {
 
 using support::OracleShot;
 using test_support::full_size;
-
-table::BallSet snooker() {
-  set_data_folder(BAIZETRACE_SOURCE);
-  return *table::read_ball_set("snooker");
-}
+using test_support::snooker;
 
 practice::Setup sample(const char* name) {
   set_data_folder(BAIZETRACE_SOURCE);

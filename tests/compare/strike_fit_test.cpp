@@ -15,25 +15,16 @@
 namespace baizetrace::compare {
 namespace {
 
+using support::median;
 using support::OracleShot;
 using test_support::full_size;
-
-table::BallSet snooker() {
-  set_data_folder(BAIZETRACE_SOURCE);
-  return *table::read_ball_set("snooker");
-}
+using test_support::snooker;
 
 // Known about as well as fifteen attempts tell it.
 KnownPlay tuned_play(const motion::Conditions& c) {
   KnownPlay k = assumed_play(c);
   k.u *= 0.3;
   return k;
-}
-
-double median(std::vector<double> v) {
-  if (v.empty()) return std::numeric_limits<double>::quiet_NaN();
-  std::sort(v.begin(), v.end());
-  return v[v.size() / 2];
 }
 
 // The middle red of a simple shot, exactly measured: everything comes back.

@@ -15,13 +15,10 @@
 namespace baizetrace::compare {
 namespace {
 
+using support::median;
 using support::OracleShot;
 using test_support::full_size;
-
-table::BallSet snooker() {
-  set_data_folder(BAIZETRACE_SOURCE);
-  return *table::read_ball_set("snooker");
-}
+using test_support::snooker;
 
 // A table whose conditions are about 15 % off the nominal; cushions' restitution within what cushions have.
 motion::Conditions another_table(std::uint64_t seed) {
@@ -82,12 +79,6 @@ TEST(Tune, RecoversAnotherTable) {
   std::printf("%d of %d intervals hold; %d told\n", held, asked, told);
   EXPECT_GE(held, asked * 17 / 20);  // of 95 % ones; 16 values on two tables
   EXPECT_GE(told, asked / 2);
-}
-
-double median(std::vector<double> v) {
-  if (v.empty()) return std::numeric_limits<double>::quiet_NaN();
-  std::sort(v.begin(), v.end());
-  return v[v.size() / 2];
 }
 
 // Strikes on a table that was tuned on fifteen other attempts.

@@ -3,16 +3,23 @@
 #pragma once
 
 #include <cmath>
+#include <limits>
 #include <map>
 #include <string>
 #include <vector>
 
+#include "base/median.hpp"
 #include "motion/simulator.hpp"
 #include "practice/session.hpp"
 #include "support/small_step.hpp"
 #include "support/truth_looks.hpp"
 
 namespace baizetrace::support {
+
+// Of none: not a number, which no bound holds.
+inline double median(std::vector<double> v) {
+  return v.empty() ? std::numeric_limits<double>::quiet_NaN() : upper_median(v);
+}
 
 struct OracleShot {
   motion::Strike strike;            // the truth
