@@ -1,6 +1,8 @@
 #include "cli/judging.hpp"
 
+#include <algorithm>
 #include <filesystem>
+#include <limits>
 #include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
@@ -15,14 +17,47 @@ namespace baizetrace::cli {
 namespace fs = std::filesystem;
 namespace {
 
-std::vector<std::string> sentences(const OldSession& old, const std::vector<std::optional<practice::Setup>>& setups) {
-  std::vector<std::string> said;
+Shown shown_of(practice::Attempt x, const table::Table& table, const practice::Setup* setup) {
+  Shown s;
+  if (x.strike && x.strike->speed_told()) s.pace = x.strike->speed;
+  x.strike.reset();
+  s.outcome = report::words_of(x, table, {.setup = setup}).sentence;
+  if (x.prediction)
+    for (const PathRow& r : x.prediction->path) s.predicted.push_back(r.at);
+  return s;
+}
+
+std::vector<Shown> all_shown(const OldSession& old, const std::vector<std::optional<practice::Setup>>& setups) {
+  std::vector<Shown> shown;
   for (const practice::Attempt& x : old.session.attempts) {
     const auto k = static_cast<std::size_t>(x.group) - 1;
-    said.push_back(
-        report::words_of(x, old.table, {.setup = k < setups.size() && setups[k] ? &*setups[k] : nullptr}).sentence);
+    shown.push_back(shown_of(x, old.table, k < setups.size() && setups[k] ? &*setups[k] : nullptr));
   }
-  return said;
+  return shown;
+}
+
+// Nearest distance of a place from the corners of a line.
+double off_line(const Vec2& place, const std::vector<Vec2>& line) {
+  double nearest = std::numeric_limits<double>::infinity();
+  for (std::size_t i = 1; i < line.size(); ++i) {
+    const Vec2 leg = line[i] - line[i - 1];
+    const double f = std::clamp((place - line[i - 1]).dot(leg) / std::max(leg.squaredNorm(), 1e-18), 0.0, 1.0);
+    nearest = std::min(nearest, (place - line[i - 1] - f * leg).norm());
+  }
+  return nearest;
+}
+
+// Whether a picture made to show `was` may stand for `now`.
+bool holds(const Shown& was, const Shown& now) {
+  constexpr double kPace = 0.01;  // of the pace: less is not read from a picture
+  constexpr double kLine = 0.01;  // m: half a line's width in a picture of the whole table
+  if (was.outcome != now.outcome || was.pace.has_value() != now.pace.has_value()) return false;
+  if (was.pace && std::abs(*was.pace - *now.pace) > kPace * *now.pace) return false;
+  if (was.predicted.empty() != now.predicted.empty()) return false;
+  const auto near = [&](const std::vector<Vec2>& places, const std::vector<Vec2>& line) {
+    return std::all_of(places.begin(), places.end(), [&](const Vec2& p) { return off_line(p, line) <= kLine; });
+  };
+  return near(was.predicted, now.predicted) && near(now.predicted, was.predicted);
 }
 
 }  // namespace
@@ -30,7 +65,7 @@ std::vector<std::string> sentences(const OldSession& old, const std::vector<std:
 Judged judged_before(const OldSession& old) {
   Judged j;
   j.setup_of_group = setups_of(old.session);
-  j.said = sentences(old, j.setup_of_group);
+  j.shown = all_shown(old, j.setup_of_group);
   for (std::size_t i = 0; i < old.session.attempts.size(); ++i) j.was.push_back(i);
   return j;
 }
@@ -40,7 +75,7 @@ Result<Judged> judge_by(OldSession& old, const practice::Setup& setup, const std
     return fail("{}: is for the table {}, the session was measured on {}", file, setup.table, old.table_name);
   practice::Session& s = old.session;
   Judged out;
-  out.said = sentences(old, setups_of(s));
+  out.shown = all_shown(old, setups_of(s));
   practice::Sorted sorted = practice::sort_shots(s.attempts, std::span(&setup, 1), old.table, old.balls);
   for (std::size_t i = 0; i < sorted.attempts.size(); ++i) {
     practice::Attempt& x = sorted.attempts[i];
@@ -89,9 +124,10 @@ Result<Done> write_back(OldSession& old, const Judged& judged) {
   for (std::size_t i = 0; i < s.attempts.size(); ++i) {
     const practice::Attempt& x = s.attempts[i];
     const practice::Setup* meant = page.setup_for(x);
-    const bool same = report::words_of(x, old.table, {.setup = meant}).sentence == judged.said[judged.was[i]];
     const fs::path picture = fs::path(old.folder) / fmt::format("attempt-{:02}.png", x.number);
-    page.pictures.push_back(same ? cv::imread(picture.string(), cv::IMREAD_COLOR) : cv::Mat());
+    page.pictures.push_back(holds(judged.shown[judged.was[i]], shown_of(x, old.table, meant))
+                                ? cv::imread(picture.string(), cv::IMREAD_COLOR)
+                                : cv::Mat());
     const fs::path plan = fs::path(old.folder) / fmt::format("attempt-{:02}.svg", x.number);
     if (auto w = write_atomically(plan, report::plan_svg(report::attempt_plan(x, old.table, meant))); !w) return w;
   }

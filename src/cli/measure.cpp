@@ -4,6 +4,7 @@
 #include "base/files.hpp"
 #include "cli/clip_rig.hpp"
 #include "cli/command.hpp"
+#include "cli/explaining.hpp"
 #include "cli/filming.hpp"
 #include "cli/interrupt.hpp"
 #include "cli/measuring.hpp"
@@ -53,8 +54,8 @@ std::string summary_of(const practice::Session& s, const MeasureOptions& o) {
     const practice::GroupSummary sum =
         practice::summarise(s, s.groups[k].number, k < setups.size() && setups[k] ? &*setups[k] : nullptr);
     const report::GroupWords words = report::group_words(sum);
-    out += fmt::format("{} {}{}{}\n", words.verdict, words.lead, words.advice.empty() ? "" : " One thing to try: ",
-                       words.advice);
+    out += fmt::format("{} {}{}{}\n", words.verdict, words.lead,
+                       words.advice.empty() ? "" : " One thing to try: ", words.advice);
   }
   out += fmt::format("report: {}/report.html\n", o.folder);
   return out;
@@ -91,6 +92,27 @@ Result<Done> draw_overlays(const practice::Session& session, const MeasureOption
   return Done{};
 }
 
+struct Explaining {
+  std::string folder;  // "": not asked for
+  std::vector<double> times;
+};
+
+Result<Done> explain(const practice::Session& session, const MeasureOptions& o, const Explaining& asked) {
+  ExplainOptions how;
+  how.session_folder = o.folder;
+  how.folder = asked.folder;
+  how.times = asked.times;
+  how.progress = o.progress;
+  how.stopped = o.stopped;
+  const auto drawn = explain_frames(session, how);
+  if (!drawn) return pass_on(drawn);
+  if (drawn->left_out > 0)
+    fmt::print(stderr,
+               "note: the first {} frames that matter are explained, {} more are not: --explain-at names some\n",
+               drawn->pictures, drawn->left_out);
+  return Done{};
+}
+
 }  // namespace
 
 Run declare_measure(CLI::App& app) {
@@ -121,8 +143,16 @@ Run declare_measure(CLI::App& app) {
   app.add_flag("--only-the-bed,!--whole-picture", video->only_the_bed,
                "in the overlay bed and cushions alone are shown, people over them covered (the default); "
                "--whole-picture shows all. Attempt pictures and the report never show more than the bed");
+  auto explaining = std::make_shared<Explaining>();
+  auto* explain_option =
+      app.add_option("--explain", explaining->folder,
+                     "folder for pictures of what was seen, kept and thrown away, and why, in the frames that matter. "
+                     "They show whoever was filmed");
+  app.add_option("--explain-at", explaining->times, "of the frames at these times (s, separated by commas) instead")
+      ->delimiter(',')
+      ->needs(explain_option);
   app.add_flag("--json", *json, "print session.json on standard output");
-  return [o, json, journal, players, video]() -> Result<Done> {
+  return [o, json, journal, players, video, explaining]() -> Result<Done> {
     Result<practice::Session> session = fail("not run");
     if (!journal->empty())  // a journal that cannot be opened is told before an hour is spent
       if (auto opened = journal::Journal::open(*journal); !opened) return pass_on(opened);
@@ -134,6 +164,8 @@ Run declare_measure(CLI::App& app) {
       session = measure(*o);
       if (session && video->overlay && !interrupted())
         if (auto drawn = draw_overlays(*session, *o, *video); !drawn) return drawn;
+      if (session && !explaining->folder.empty() && !interrupted())
+        if (auto drawn = explain(*session, *o, *explaining); !drawn) return drawn;
       o->progress = nullptr;
     }
     if (!session) return pass_on(session);

@@ -18,6 +18,27 @@ std::optional<Vec2> at(const std::vector<PathRow>& rows, double time) {
   return a.at + f * (b.at - a.at);
 }
 
+// How far a place lies from the way that rows go between two times: the way itself, not where the ball was at that
+// moment, since a ball a little slower is still on it. Absent where the rows say nothing of that time.
+std::optional<double> off_the_way(const Vec2& place, const std::vector<PathRow>& rows, double from, double to) {
+  std::optional<double> nearest;
+  for (std::size_t i = 1; i < rows.size(); ++i) {
+    const PathRow &a = rows[i - 1], &b = rows[i];
+    if (b.time <= from || a.time >= to) continue;
+    const Vec2 leg = b.at - a.at;
+    const double f = std::clamp((place - a.at).dot(leg) / std::max(leg.squaredNorm(), 1e-18), 0.0, 1.0);
+    const double off = (place - (a.at + f * leg)).norm();
+    if (!nearest || off < *nearest) nearest = off;
+  }
+  return nearest;
+}
+
+// The time between the contacts that comes after `done` of them.
+std::pair<double, double> leg_after(const std::vector<Contact>& contacts, std::size_t done) {
+  constexpr double kEver = 1e18;
+  return {done == 0 ? -kEver : contacts[done - 1].time, done < contacts.size() ? contacts[done].time : kEver};
+}
+
 bool same(const Contact& a, const Contact& b) { return a.kind == b.kind && a.with == b.with; }
 
 }  // namespace
@@ -59,13 +80,17 @@ practice::Comparison compare_paths(const BallPath& real, const std::optional<Pla
     if (i < computed.contacts.size()) until = std::min(until, computed.contacts[i].time);
     break;
   }
+  const std::size_t alike = c.at_contacts.size();  // contacts from the first on that both have
+  std::size_t leg = 0;
   const double far = kPartedBy * std::max(kPathU, real.rms);
   for (const PathRow& r : real.rows) {
     const auto where = at(computed.path, r.time);
-    if (!where) continue;
-    const double off = (r.at - *where).norm();
-    if (r.time <= until) c.worst_off = std::max(c.worst_off.value_or(0), off);
-    if (off <= far)
+    if (where && r.time <= until) c.worst_off = std::max(c.worst_off.value_or(0), (r.at - *where).norm());
+    while (leg < alike && r.time > real.contacts[leg].time) ++leg;
+    const auto [from, to] = leg_after(computed.contacts, leg);
+    const auto off = off_the_way(r.at, computed.path, from, to);
+    if (!off) continue;
+    if (*off <= far)
       c.parts.reset();
     else if (!c.parts && r.seen)
       c.parts = r;

@@ -11,8 +11,9 @@ namespace baizetrace::compare {
 
 // How far apart they are: at the first contact that both have, at rest, and at worst at the same time on the way up to
 // the first difference in what was touched; at each contact that both have; and where the real path leaves the computed
-// one: the first place from which on it is further off than kPartedBy standard uncertainties of a place on it. Absent
-// where there is nothing to compare.
+// one's way (leg by leg between the contacts that both have, whenever the ball was there): the first place from which
+// on it is further off than kPartedBy standard uncertainties of a place on it. Absent where there is nothing to
+// compare.
 [[nodiscard]] practice::Comparison compare_paths(const BallPath& real, const std::optional<Place>& real_rest,
                                                  const practice::ComputedPath& computed);
 

@@ -78,7 +78,7 @@ struct Strike {
 
   // Whether the speed is known well enough to be said as a number, and to be compared between attempts.
   [[nodiscard]] bool speed_told() const {
-    constexpr double kSurely = 0.05;  // of the speed: worse, and soft and hard strikes of a session are not told apart
+    constexpr double kSurely = 0.035;  // of the speed: worse, and soft and hard strikes of a session are not told apart
     const auto known = u.find("speed");
     return known == u.end() || known->second <= kSurely * speed;
   }

@@ -1,5 +1,7 @@
 #include "sight/eye.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
 
@@ -68,6 +70,38 @@ cv::Mat Eye::people() const {
   return people_in(state_->change, state_->region);
 }
 Look Eye::look(const video::Frame& frame) { return state_->look(frame); }
+void Eye::explain(std::vector<Note>* notes) { state_->notes = notes; }
+
+void Eye::State::note(bool kept, std::string_view why, const Ellipse& outline, const Vec2& smear, const BallFit* fit) {
+  if (!notes) return;
+  Note n;
+  n.kept = kept;
+  n.why = why;
+  n.outline = outline;
+  n.smear = smear;
+  if (fit) {
+    n.fitted = true;
+    n.at = fit->at;
+    n.u = std::sqrt(fit->covariance.diagonal().maxCoeff());
+    n.visible = fit->visible;
+    n.contrast = fit->contrast;
+    n.colour = colours.likelihood(fit->colour);
+  }
+  notes->push_back(std::move(n));
+}
+
+void Eye::State::note_known(const KnownBall& ball) {
+  if (!notes) return;
+  note(true, ball.fresh ? "fitted" : "its picture has not changed", ball.ellipse, ball.smear);
+  Note& n = notes->back();
+  n.moving = ball.moving;
+  n.fitted = true;
+  n.at = ball.at;
+  n.u = std::sqrt(ball.covariance.diagonal().maxCoeff());
+  n.visible = ball.visible;
+  n.contrast = ball.contrast;
+  n.colour = colours.likelihood(ball.colour);
+}
 
 void Eye::turn_to(const camera::Camera& now) {
   State& s = *state_;
@@ -89,10 +123,13 @@ void Eye::turn_to(const camera::Camera& now) {
   });
 }
 
-bool Eye::State::accept(const BallFit& fit, double visible) const {
-  if (fit.visible < visible || std::abs(fit.radius_off) > 0.7 || fit.contrast < 4) return false;
-  if (!region.ball_can_be(fit.at)) return false;
-  return region.beyond_falls(fit.at) <= kFallen;
+const char* Eye::State::refusal(const BallFit& fit, double visible) const {
+  constexpr double kRadiusOff = 0.7, kHardly = 4;  // px; standard deviations of a pixel
+  if (fit.visible < visible) return "too little of a ball's outline";
+  if (std::abs(fit.radius_off) > kRadiusOff) return "not a ball's size";
+  if (fit.contrast < kHardly) return "hardly stands out from the cloth";
+  if (!region.ball_can_be(fit.at)) return "not on the bed";
+  return region.beyond_falls(fit.at) <= kFallen ? nullptr : "beyond a pocket's fall";
 }
 
 std::vector<Ellipse> Eye::State::others_near(const Vec2& pixel, const KnownBall* but) const {
@@ -172,6 +209,7 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     o.moving = o.smear.norm() > 1.0;
     if (!o.moving) o.smear.setZero();
   }
+  const char* why = "not on the bed";
   const auto fit_at = [&](const Vec2& from, double visible, double rim) -> std::optional<BallFit> {
     const auto at = rig.camera.on_plane(from, radius);
     if (!at || !region.ball_can_be(*at)) return std::nullopt;
@@ -179,13 +217,19 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     o.others = others;
     o.least_visible = visible;
     auto fit = fit_ball(view, rig.camera, *at, radius, o);
-    if (!fit || !accept(*fit, visible) || !ball.same_colour(fit->colour)) return std::nullopt;
-    if (fit->contrast < kFaded * ball.usual_contrast) return std::nullopt;
+    why = !fit                                           ? "nothing there can be explained as a ball"
+          : refusal(*fit, visible)                       ? refusal(*fit, visible)
+          : !ball.same_colour(fit->colour)               ? "another colour than this ball's"
+          : fit->contrast < kFaded * ball.usual_contrast ? "paler than this ball ever was"
+                                                         : nullptr;
+    if (why) return std::nullopt;
     // A whole ball that stands out well may lie in the deepest shadow; what is seen in part may not.
     const bool clear = fit->visible >= kVisibleClear && fit->contrast >= kContrastClear;
     const bool told_by_rim = !ball.faint || ball.moving;
-    if (told_by_rim && rim_share(view, fit->ellipse, fit->smear, others, clear ? RimFor::known : RimFor::fresh) < rim)
+    if (told_by_rim && rim_share(view, fit->ellipse, fit->smear, others, clear ? RimFor::known : RimFor::fresh) < rim) {
+      why = "no cloth around it: a sleeve, a hand, a cue";
       return std::nullopt;
+    }
     return fit;
   };
   auto fit = fit_at(start, kVisibleKnown, kRimKnown);
@@ -208,7 +252,12 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     const auto again = fit_at(fit->pixel, kVisibleKnown, kRimKnown);
     if (again && again->visible > fit->visible + kMoreVisible) fit = again, smear_open = true;
   }
-  if (!fit) return false;
+  if (!fit) {
+    Ellipse expected = ball.ellipse;
+    expected.centre += start - ball.pixel;
+    note(false, std::string("a ball was expected here: ") + why, expected, o.smear);
+    return false;
+  }
   // The ball's own picture has hardly changed: it has not moved, whatever shadows do to the fit. But when one fit after
   // another says the same, it was the first that was wrong.
   if (differs < kShadowChange && (fit->pixel - ball.pixel).norm() > kMoved) {
@@ -256,7 +305,9 @@ void Eye::State::seek_on_spots(const View& view, const video::Frame& frame) {
     o.search = std::max(4.0, 0.4 * outline->radius);
     o.least_visible = kVisibleSpot;
     const auto fit = fit_ball(view, rig.camera, spot, radius, o);
-    if (!fit || !accept(*fit, kVisibleSpot) || taken(fit->ellipse)) continue;
+    const char* why = !fit ? "nothing like a ball" : refusal(*fit, kVisibleSpot);
+    if (why) note(false, fmt::format("on the {}'s spot: {}", name, why), *outline, Vec2::Zero(), fit ? &*fit : nullptr);
+    if (why || taken(fit->ellipse)) continue;
     const bool clear =
         fit->contrast >= kContrastSpot && rim_share(view, fit->ellipse, fit->smear, others) >= kRimSpot &&
         (!learned ||
@@ -264,7 +315,11 @@ void Eye::State::seek_on_spots(const View& view, const video::Frame& frame) {
     const bool faint = !clear && fit->visible >= kVisibleFaint && fit->contrast >= kContrastFaint &&
                        colours.looks_like(name, fit->colour) && colours.strangeness(fit->colour) <= kStrangestFaint &&
                        cloth.like(fit->colour);
-    if (!clear && !faint) continue;
+    if (!clear && !faint) {
+      note(false, fmt::format("on the {}'s spot: neither stands out as a ball nor looks like the {}", name, name),
+           *outline, Vec2::Zero(), &*fit);
+      continue;
+    }
     known.emplace_back();
     known.back().faint = faint;
     take(frame, view, *fit, known.back(), false);
@@ -282,6 +337,69 @@ bool Eye::State::refused_lately(const Vec2& pixel, double time, bool in_person) 
   });
 }
 
+std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame& frame, const Blob& blob,
+                                            const Seed& seed, const Ellipse& size) {
+  const auto taken = [&](const Vec2& pixel) {
+    return std::any_of(known.begin(), known.end(), [&](const KnownBall& k) {
+      return k.seen && (k.ellipse.centre - pixel).norm() < 0.8 * k.ellipse.radius;
+    });
+  };
+  const auto at = rig.camera.on_plane(seed.at, radius);
+  if (taken(seed.at) || !at || !region.ball_can_be(*at)) return std::nullopt;
+  BallFitOptions o;
+  const auto others = others_near(seed.at, nullptr);
+  o.others = others;
+  o.search = std::max(4.0, 0.4 * size.radius);
+  // The dark beyond a pocket's fall is full of what the encoder makes of it: no ball of the bed can be fitted there.
+  if (region.beyond_falls(*at) > kFallen + (o.search + 1.5) * radius / size.radius) return std::nullopt;
+  o.least_visible = kVisibleNew;
+  o.smear = seed.smear;
+  o.moving = seed.smear.norm() > 1.5;
+  o.smear_sd = std::max(1.5, 0.4 * seed.smear.norm());
+  const auto outline = ball_ellipse(rig.camera, *at, radius);
+  if (!outline) return std::nullopt;
+  const auto thrown_away = [&](const char* why, const BallFit* fit = nullptr) {
+    note(false, why, fit ? fit->ellipse : *outline, fit ? fit->smear : seed.smear, fit);
+    return std::nullopt;
+  };
+  if (rim_share(view, *outline, seed.smear, others) < kRimNew) return thrown_away("no cloth around it");
+  const bool in_person = blob.area > kPersonArea * kPi * size.radius * size.radius / 4;
+  if (refused_lately(seed.at, frame.time, in_person)) return thrown_away("thrown away just now, and unchanged");
+  refused.push_back({seed.at, frame.time, in_person});
+  const auto fit = fit_ball(view, rig.camera, *at, radius, o);
+  if (!fit) return thrown_away("nothing there can be explained as a ball");
+  if (const char* why = refusal(*fit, kVisibleNew)) return thrown_away(why, &*fit);
+  if (rim_share(view, fit->ellipse, fit->smear, others, in_person ? RimFor::near_people : RimFor::fresh) < kRimFitted)
+    return thrown_away("no cloth around it: a sleeve, a hand, a cue", &*fit);
+  if (learned && colours.strangeness(fit->colour) > kStrangest)
+    return thrown_away("no ball of this set has that colour", &*fit);
+  if (learned && fit->colour_scatter > kScatter + 2 * view.noise_chroma)
+    return thrown_away("more than one colour", &*fit);
+  if (taken(fit->ellipse.centre)) return std::nullopt;
+  refused.pop_back();
+  return fit;
+}
+
+// One that was lost from sight, of this colour and near enough; or one that was not known.
+KnownBall& Eye::State::recognise(const video::Frame& frame, const View& view, const BallFit& fit) {
+  KnownBall* best = nullptr;
+  double nearest = 1e9;
+  for (KnownBall& k : known) {
+    if (k.seen || !k.same_colour(fit.colour)) continue;
+    const double dt = own_time(frame, fit.pixel) - k.time;
+    const double reach = kFastest * dt + 0.03, d = (k.at - fit.at).norm();
+    if (d < reach && d < nearest) {
+      nearest = d;
+      best = &k;
+    }
+  }
+  const bool linked = best != nullptr;
+  if (!linked) best = &known.emplace_back();
+  if (linked && own_time(frame, fit.pixel) - best->time > 2.5 * interval) best->lost = true;
+  take(frame, view, fit, *best, linked);
+  return *best;
+}
+
 void Eye::State::seek_new(const View& view, const video::Frame& frame) {
   const double small_area = kPi * region.smallest_ball * region.smallest_ball / 4;
   for (const int level : {static_cast<int>(Cloth::kThing), static_cast<int>(Cloth::kShade)}) {
@@ -290,68 +408,12 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
       const auto middle = rig.camera.on_plane(2 * blob.centre, radius);
       const auto size = middle ? ball_ellipse(rig.camera, *middle, radius) : std::nullopt;
       if (!size) continue;
-      auto seeds = seeds_in(blob, size->radius);
+      const auto seeds = seeds_in(blob, size->radius);
       // Shades: only what is as large as a ball.
       if (level == Cloth::kShade && (seeds.size() != 1 || blob.area > 1.6 * kPi * size->radius * size->radius / 4))
         continue;
-      for (const Seed& seed : seeds) {
-        bool taken = false;
-        for (const KnownBall& k : known)
-          taken = taken || (k.seen && (k.ellipse.centre - seed.at).norm() < 0.8 * k.ellipse.radius);
-        if (taken) continue;
-        const auto at = rig.camera.on_plane(seed.at, radius);
-        if (!at || !region.ball_can_be(*at)) continue;
-        BallFitOptions o;
-        const auto others = others_near(seed.at, nullptr);
-        o.others = others;
-        o.search = std::max(4.0, 0.4 * size->radius);
-        // The dark beyond a pocket's fall is full of what the encoder makes of it: no ball of the bed can be fitted
-        // there.
-        if (region.beyond_falls(*at) > kFallen + (o.search + 1.5) * radius / size->radius) continue;
-        o.least_visible = kVisibleNew;
-        o.smear = seed.smear;
-        o.moving = seed.smear.norm() > 1.5;
-        o.smear_sd = std::max(1.5, 0.4 * seed.smear.norm());
-        const auto outline = ball_ellipse(rig.camera, *at, radius);
-        if (!outline || rim_share(view, *outline, seed.smear, others) < kRimNew) continue;
-        const bool in_person = blob.area > kPersonArea * kPi * size->radius * size->radius / 4;
-        if (refused_lately(seed.at, frame.time, in_person)) continue;
-        refused.push_back({seed.at, frame.time, in_person});
-        auto fit = fit_ball(view, rig.camera, *at, radius, o);
-        if (!fit || !accept(*fit, kVisibleNew)) continue;
-        if (rim_share(view, fit->ellipse, fit->smear, others, in_person ? RimFor::near_people : RimFor::fresh) <
-            kRimFitted)
-          continue;
-        if (learned &&
-            (colours.strangeness(fit->colour) > kStrangest || fit->colour_scatter > kScatter + 2 * view.noise_chroma))
-          continue;
-        for (const KnownBall& k : known)
-          taken = taken || (k.seen && (k.ellipse.centre - fit->ellipse.centre).norm() < 0.8 * k.ellipse.radius);
-        if (taken) continue;
-        // One that was lost from sight, of this colour and near enough?
-        KnownBall* best = nullptr;
-        double nearest = 1e9;
-        for (KnownBall& k : known) {
-          if (k.seen || !k.same_colour(fit->colour)) continue;
-          const double dt = own_time(frame, fit->pixel) - k.time;
-          const double reach = kFastest * dt + 0.03, d = (k.at - fit->at).norm();
-          if (d < reach && d < nearest) {
-            nearest = d;
-            best = &k;
-          }
-        }
-        if (best == nullptr) {
-          known.emplace_back();
-          best = &known.back();
-          take(frame, view, *fit, *best, false);
-        } else {
-          const double dt = own_time(frame, fit->pixel) - best->time;
-          if (dt > 2.5 * interval) best->lost = true;
-          take(frame, view, *fit, *best, true);
-        }
-        refused.pop_back();
-        erase(*best);
-      }
+      for (const Seed& seed : seeds)
+        if (const auto fit = new_ball(view, frame, blob, seed, *size)) erase(recognise(frame, view, *fit));
     }
   }
 }
@@ -399,6 +461,7 @@ Look Eye::State::look(const video::Frame& frame) {
   out.time = frame.time;
   out.damaged = frame.damaged;
   out.repeated = frame.repeated;
+  if (notes) notes->clear();
   if (frame.damaged || frame.repeated || !learned) return out;
   if (last_time >= 0 && frame.time > last_time) interval += 0.1 * (std::min(frame.time - last_time, 0.2) - interval);
   last_time = frame.time;
@@ -418,6 +481,8 @@ Look Eye::State::look(const video::Frame& frame) {
       if (known[i].seen && known[j].seen &&
           (known[i].ellipse.centre - known[j].ellipse.centre).norm() < 1.0 * known[i].ellipse.radius) {
         const bool first = known[i].visible * known[i].contrast >= known[j].visible * known[j].contrast;
+        const KnownBall& other = first ? known[j] : known[i];
+        note(false, "the same ball as another, and worse", other.ellipse, other.smear);
         (first ? known[j] : known[i]).forget = true;
         (first ? known[j] : known[i]).seen = false;
       }
@@ -448,6 +513,7 @@ Look Eye::State::look(const video::Frame& frame) {
     s.fresh = k.fresh;
     s.streak = k.smear.norm() > 2;
     s.colour = colours.likelihood(k.colour);
+    note_known(k);
     out.sightings.push_back(std::move(s));
     if (k.fresh && !k.moving) colours.take(k.colour);
   }

@@ -9,6 +9,7 @@
 #include "base/error.hpp"
 #include "base/sighting.hpp"
 #include "camera/rig.hpp"
+#include "sight/notes.hpp"
 #include "table/ball_set.hpp"
 #include "table/table.hpp"
 #include "video/clip.hpp"
@@ -49,6 +50,10 @@ class Eye {
   Look look(const video::Frame& frame);
   // Who stands over the table in the frame looked at last (people_in: CV_8U, coarse grid): to be covered in pictures.
   [[nodiscard]] cv::Mat people() const;
+
+  // From the next frame on every look also writes down what it thought of and why; nullptr: no more. The looks are the
+  // same either way. Requires: `notes` outlives the looking.
+  void explain(std::vector<Note>* notes);
 
   // The camera has moved and stands so from the next frame on: the balls lie where they lay on the table, and the cloth
   // looks as it did, seen from there.

@@ -1,11 +1,14 @@
 // What an eye keeps from frame to frame: shared by its looking (eye.cpp) and its learning (eye_learn.cpp).
 #pragma once
 
+#include <optional>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
 #include "sight/ball_fit.hpp"
+#include "sight/blobs.hpp"
 #include "sight/cloth.hpp"
 #include "sight/colour.hpp"
 #include "sight/exposure.hpp"
@@ -39,6 +42,7 @@ struct Eye::State {
   double last_time = -1, interval = 1.0 / 30;
   double spots_looked_at = -1, followed = -1;  // s
   bool learned = false;
+  std::vector<Note>* notes = nullptr;  // written only when asked for
 
   State(const camera::Rig& r, const table::Table& t, const table::BallSet& b, const EyeOptions& o)
       : rig(r),
@@ -53,12 +57,19 @@ struct Eye::State {
   Look look(const video::Frame& frame);
   double chroma_siting(const video::Frame& frame, const View& view) const;
   void learn_optics(const video::Frame& frame);
+  void note(bool kept, std::string_view why, const Ellipse& outline, const Vec2& smear, const BallFit* fit = nullptr);
+  void note_known(const KnownBall& ball);
   bool see_known(const View& view, const video::Frame& frame, KnownBall& ball);
-  bool accept(const BallFit& fit, double visible) const;
+  // Why a fit is no ball of the bed; nullptr: it may be one.
+  const char* refusal(const BallFit& fit, double visible) const;
   // smear_was_open: the fit tells nothing of the exposure.
   void take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked,
             bool smear_was_open = false);
   void seek_new(const View& view, const video::Frame& frame);
+  // A ball that was not known, at a seed of a blob; `size`: a ball's outline there.
+  std::optional<BallFit> new_ball(const View& view, const video::Frame& frame, const Blob& blob, const Seed& seed,
+                                  const Ellipse& size);
+  KnownBall& recognise(const video::Frame& frame, const View& view, const BallFit& fit);
   bool refused_lately(const Vec2& pixel, double time, bool in_person);
   void seek_on_spots(const View& view, const video::Frame& frame);
   void erase(const KnownBall& ball);

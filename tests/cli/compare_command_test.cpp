@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <filesystem>
 #include <nlohmann/json.hpp>
+#include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
 #include "support/program.hpp"
@@ -75,6 +76,31 @@ TEST(CompareCommand, SaysWhyAndKeepsItInTheSession) {
   const auto after = read_text(folder + "/session.json");
   ASSERT_TRUE(after);
   EXPECT_EQ(*after, *kept);
+}
+
+TEST(CompareCommand, KeepsThePictureWhileItHolds) {
+  const ScratchFolder scratch;
+  const std::string folder = copied(scratch);
+  const auto compared = [&] {
+    EXPECT_EQ(run_program(kProgram, {"compare", folder}).code, 0);
+    const auto page = read_text(folder + "/report.html");
+    return page && page->find("data:image/jpeg") != std::string::npos;
+  };
+  EXPECT_FALSE(compared());  // no film, no picture
+  ASSERT_TRUE(cv::imwrite(folder + "/attempt-07.png", cv::Mat(60, 80, CV_8UC3, cv::Scalar(40, 90, 30))));
+  EXPECT_TRUE(compared());
+  const auto said_otherwise = [&](double factor) {
+    const auto text = read_text(folder + "/session.json");
+    ASSERT_TRUE(text);
+    auto j = nlohmann::json::parse(*text);
+    auto& strike = j["attempts"][6]["strike"];
+    strike["speed"] = strike["speed"].get<double>() * factor;
+    ASSERT_TRUE(write_atomically(folder + "/session.json", j.dump()));
+  };
+  said_otherwise(1.002);  // another last digit
+  EXPECT_TRUE(compared());
+  said_otherwise(1.05);  // a picture that says another pace
+  EXPECT_FALSE(compared());
 }
 
 TEST(CompareCommand, Refuses) {

@@ -85,6 +85,19 @@ TEST(ComparePaths, APathBesideItselfIsNowhereOff) {
   EXPECT_NEAR(c.first_contact_off.value(), 0, 1e-12);
   EXPECT_NEAR(c.rest_off.value().norm(), 0, 1e-12);
   EXPECT_NEAR(c.worst_off.value(), 0, 1e-12);
+  EXPECT_FALSE(c.parts);
+
+  // The same way a little later is the same way; off it by more than it is known, the paths part there.
+  const auto later = [](double t) { return 1.5 + 1.1 * (t - 1.5); };
+  BallPath slower = real;
+  for (PathRow& r : slower.rows) r.time = later(r.time);
+  for (Contact& k : slower.contacts) k.time = later(k.time);
+  EXPECT_FALSE(compare_paths(slower, real.rest, computed).parts);
+  ASSERT_GT(slower.rows.size(), 60U);
+  for (std::size_t i = 40; i < slower.rows.size(); ++i) slower.rows[i].at += Vec2(0.02, 0.0);
+  const auto parted = compare_paths(slower, real.rest, computed);
+  ASSERT_TRUE(parted.parts);
+  EXPECT_NEAR(parted.parts->time, slower.rows[40].time, 0.1);
 }
 
 }  // namespace

@@ -2,11 +2,18 @@
 // outside source (ray-traced clips drawn by another program, see the sample's README).
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <filesystem>
+#include <opencv2/imgcodecs.hpp>
 
+#include "base/files.hpp"
+#include "camera/rig.hpp"
 #include "practice/session.hpp"
+#include "sight/eye.hpp"
 #include "support/program.hpp"
+#include "table/ball_set.hpp"
 #include "truth_check/figures.hpp"
+#include "video/clip.hpp"
 
 namespace baizetrace {
 namespace {
@@ -53,6 +60,63 @@ TEST(Measure, SampleWithoutASetup) {
   Outcome o;
   measure_and_compare(sample("green-for-brown.mp4"), sample("green-for-brown.truth.json"), {}, o);
   expect_sample_holds(o.figures);
+}
+
+// Pictures of what was seen and why: one a frame that was asked for; what is measured is the same to the last digit,
+// and every sighting of a look stands among the notes as kept.
+TEST(Measure, ExplainsWhatItSaw) {
+  const tests::ScratchFolder folder;
+  const std::string clip = sample("green-for-brown.mp4").string(), out = folder.file("out"),
+                    again = folder.file("again"), seen = folder.file("seen");
+  ASSERT_EQ(tests::run_program(BAIZETRACE_PROGRAM, {"measure", clip, "-o", out}).code, 0);
+  const std::vector<std::string> measure{"measure", clip, "-o", again, "--rig", out + "/found.rig.json"};
+  const auto with = [&](std::vector<std::string> more) {
+    more.insert(more.begin(), measure.begin(), measure.end());
+    return tests::run_program(BAIZETRACE_PROGRAM, more);
+  };
+  ASSERT_EQ(with({}).code, 0);
+  const auto plain = read_text(again + "/session.json");
+  const auto ran = with({"--explain", seen, "--explain-at", "0.5,2.0,4.25"});
+  ASSERT_EQ(ran.code, 0) << ran.err;
+  const auto explained = read_text(again + "/session.json");
+  ASSERT_TRUE(plain && explained);
+  EXPECT_EQ(*plain, *explained);
+  int pictures = 0;
+  for (const auto& entry : fs::directory_iterator(seen)) {
+    ++pictures;
+    const cv::Mat picture = cv::imread(entry.path().string());
+    EXPECT_GT(picture.rows, picture.cols / 2) << entry.path();  // the frame and the places below it
+  }
+  EXPECT_EQ(pictures, 3);
+  const auto beyond = with({"--explain", seen, "--explain-at", "700"});
+  EXPECT_EQ(beyond.code, 1);
+  EXPECT_NE(beyond.err.find("--explain-at 700"), std::string::npos) << beyond.err;
+
+  const auto rig = camera::read_rig(out + "/found.rig.json");
+  const auto spec = table::read_spec("full-size");
+  const auto balls = table::read_ball_set("snooker");
+  ASSERT_TRUE(rig && spec && balls);
+  std::vector<sight::Note> notes;
+  std::vector<Look> looks[2];
+  for (const bool noted : {false, true}) {
+    auto film = video::Clip::open(clip);
+    ASSERT_TRUE(film);
+    sight::Eye eye(*rig, camera::table_of(*rig, *spec), *balls);
+    ASSERT_TRUE(eye.learn(*film));
+    if (noted) eye.explain(&notes);
+    for (int i = 0; i < 60; ++i) {
+      looks[noted].push_back(eye.look(*film->next()));
+      if (!noted) continue;
+      const auto kept = std::count_if(notes.begin(), notes.end(), [](const auto& n) { return n.kept; });
+      EXPECT_EQ(static_cast<std::size_t>(kept), looks[noted].back().sightings.size());
+      for (const auto& n : notes) EXPECT_FALSE(n.why.empty());
+    }
+  }
+  for (std::size_t i = 0; i < looks[0].size(); ++i) {
+    ASSERT_EQ(looks[0][i].sightings.size(), looks[1][i].sightings.size());
+    for (std::size_t k = 0; k < looks[0][i].sightings.size(); ++k)
+      EXPECT_EQ(looks[0][i].sightings[k].at, looks[1][i].sightings[k].at);
+  }
 }
 
 TEST(Measure, MarksOfASetupNeverFeedTheMeasurement) {
