@@ -24,8 +24,10 @@ constexpr double kPlaceFloor = 0.03;     // px, what the model leaves at best, e
 
 // How strong the terms of shading and shadow can be: standard deviations about 0 (gain: about 1). Levels for a ball's
 // shading, shares of the cloth for its shadow; order as in the model's columns.
-constexpr std::array<double, kLinear> kLumaPrior{1e3, 40, 40, 60, 15, 15, 40, 40, 40, 60, 0.10, 0.6, 0.15, 0.15, 0.8};
-constexpr std::array<double, kLinear> kChromaPrior{1e3, 6, 6, 12, 3, 3, 5, 5, 8, 12, 0.10, 0.4, 0.10, 0.10, 0.4};
+constexpr std::array<double, kLinear> kLumaPrior{1e3, 40,   40,  60,   15,   15,  40,  40, 40,
+                                                 60,  0.10, 0.6, 0.15, 0.15, 0.8, 0.4, 0.8};
+constexpr std::array<double, kLinear> kChromaPrior{1e3, 6,    6,   12,   3,    3,   5,   5,  8,
+                                                   12,  0.10, 0.4, 0.10, 0.10, 0.4, 0.2, 0.4};
 
 // First the whole picture of the ball leads to the place, shading and shadow as well; then the edge alone settles it.
 // Wide blurs come first: a start several pixels off is still pulled in.

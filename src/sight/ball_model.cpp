@@ -29,7 +29,7 @@ struct Shape {
 
 // Everything of one sample that the model is made of.
 struct Terms {
-  float cover, out, density, X, Y, Z, z2, mirror, hidden, wx, wy, nx, ny;
+  float cover, out, density, X, Y, Z, z2, mirror, hidden, wx, wy, across, skew, nx, ny;
 };
 
 [[gnu::always_inline]] inline Terms terms_at(const Shape& s, float dx, float dy, float vx, float vy) {
@@ -57,7 +57,9 @@ struct Terms {
   t.wx = s.b00 * vx + s.b01 * vy;  // radii on the bed from the contact point
   t.wy = s.b10 * vx + s.b11 * vy;
   const float h = 1.0F / (1.0F + t.wx * t.wx + t.wy * t.wy);
-  t.hidden = h * std::sqrt(h);  // share of an even sky that the ball hides: a sphere's form factor
+  t.hidden = h * std::sqrt(h);                 // share of an even sky that the ball hides: a sphere's form factor
+  t.across = h * (t.wx * t.wx - t.wy * t.wy);  // lamps in a row throw shadows to either side
+  t.skew = h * t.wx * t.wy;
   t.nx = gx * flat * t.density;
   t.ny = gy * flat * t.density;
   return t;
@@ -155,26 +157,28 @@ __attribute__((target_clones("avx2", "default"))) void fill_basis(const Geometry
       c[12][j] += bh * e.wx;
       c[13][j] += bh * e.wy;
       c[14][j] += bh * e.hidden;
-      c[15][j] += e.nx * one;
-      c[16][j] += e.ny * one;
-      c[17][j] += t * e.nx * one;
-      c[18][j] += t * e.ny * one;
-      c[19][j] += e.density * one;
-      c[20][j] += a;
+      c[15][j] += bh * e.across;
+      c[16][j] += bh * e.skew;
+      c[kEdge][j] += e.nx * one;
+      c[kEdge + 1][j] += e.ny * one;
+      c[kEdge + 2][j] += t * e.nx * one;
+      c[kEdge + 3][j] += t * e.ny * one;
+      c[kEdge + 4][j] += e.density * one;
+      c[kValue][j] += a;
     }
   }
   const Mixing m(p);
   if (!m.any()) return;
 #pragma GCC ivdep
   for (int j = 0; j < n; ++j) {
-    const float a = c[20][j];
+    const float a = c[kValue][j];
     const float level = std::sqrt(m.b2 + a * m.d2);
     const float coded = (level - m.b) * m.per, slope = 0.5F * m.d2 * m.per / level;
     const float ball = (coded + 1e-6F) / (a + 1e-6F), cloth = (1.0F - coded + 1e-6F) / (1.0F - a + 1e-6F);
     for (int k = 0; k < kInside; ++k) c[k][j] *= ball;
     for (int k = kInside; k < kLinear; ++k) c[k][j] *= cloth;
     for (int k = kEdge; k < kEdge + kPlace; ++k) c[k][j] *= slope;
-    c[20][j] = coded;
+    c[kValue][j] = coded;
   }
 }
 
@@ -206,7 +210,8 @@ __attribute__((target_clones("avx2", "default"))) void fill_model(const Geometry
       const Terms e = terms_at(s, px[j] - ex, py[j] - ey, px[j] - kx, py[j] - ky);
       const float ball = w[0] + w[1] * e.X + w[2] * e.Y + w[3] * e.Z + w[4] * (e.X * e.X - e.Y * e.Y) +
                          w[5] * e.X * e.Y + w[6] * e.X * e.Z + w[7] * e.Y * e.Z + w[8] * e.z2 + w[9] * e.mirror;
-      const float cloth = w[10] + e.hidden * (w[11] + w[12] * e.wx + w[13] * e.wy + w[14] * e.hidden);
+      const float cloth = w[10] + e.hidden * (w[11] + w[12] * e.wx + w[13] * e.wy + w[14] * e.hidden +
+                                              w[15] * e.across + w[16] * e.skew);
       to[j] += e.cover * ball;
       under[j] += e.out * bare[j] * cloth;
       share[j] += e.cover * one;

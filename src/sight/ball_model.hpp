@@ -15,7 +15,7 @@
 
 namespace baizetrace::sight {
 
-constexpr int kInside = 10, kOutside = 5, kLinear = kInside + kOutside;
+constexpr int kInside = 10, kOutside = 7, kLinear = kInside + kOutside;
 constexpr int kPlace = 5;           // du dv, smear x y, radius
 constexpr int kGainTerm = kInside;  // the cloth's own brightness
 // Columns of the model's matrix: the linear terms; derivatives of the coverage by the place (u, v), the smear (x, y)
