@@ -18,8 +18,12 @@ constexpr double kRadiusSlack = 0.08,
                  kRadiusSlackMoving = 0.04;  // px, how far an outline may seem larger or smaller than it is
 constexpr double kHopeless = 0.6;        // of the outline asked for, once the whole ball was fitted: not worth the rest
 constexpr double kNoiseCorrelation = 4;  // compression smears noise over neighbouring pixels: fewer independent ones
-constexpr double kShadingError = 0.3;    // px, how far shading and shadow, which are not modelled to the letter, pull a
-                                         // place that is read off them as well
+// px, how far shading and shadow, which are not modelled to the letter, pull a place that is read off them as well.
+// The edge of a ball darker than its cloth, lying still, hardly differs from its shadow, which pulls an edge more.
+constexpr double kShadingError = 0.3, kShadingErrorDark = 0.15;
+constexpr float kDark = 1.15F;           // of the cloth's level: below, a ball counts as dark
+constexpr double kRimOfDark = 3;         // blurs either side of the outline that are looked at alone then,
+constexpr double kRimOfDarkLeast = 0.5;  // and px
 constexpr double kPlaceFloor = 0.03;     // px, what the model leaves at best, either way
 
 // How strong the terms of shading and shadow can be: standard deviations about 0 (gain: about 1). Levels for a ball's
@@ -55,6 +59,16 @@ struct Scratch {
   Eigen::ArrayXf moved, inside, outside, root;
   std::vector<float> sizes;
 };
+
+// Shadows end sharply a little way off: of a dark ball only what is near its outline settles its place.
+void weigh_rim(Plane& plane, const Ellipse& ellipse) {
+  const double rim = kRimOfDark * plane.blur + kRimOfDarkLeast;
+  for (Eigen::Index i = 0; i < plane.count(); ++i) {
+    const Vec2 p(static_cast<double>(plane.x[i]), static_cast<double>(plane.y[i]));
+    const double beyond = (std::abs(ellipse.distance(p)) - rim) / (0.5 * rim);
+    if (beyond > 0) plane.weight[i] = plane.weight[i] * static_cast<float>(std::exp(-0.5 * beyond * beyond)) + 1e-4F;
+  }
+}
 
 // Solves a plane's linear terms at this place, weighs its samples anew, and adds its say on the place.
 void add_plane(Plane& plane, const Geometry& g, const Vec2& smear, double radius_off, const Stage& stage, bool place,
@@ -199,10 +213,11 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   Equations eq;
   Vec2 shift_total = Vec2::Zero(), anchor = Vec2::Zero();
   double radius_off = 0;
-  bool first = true;
+  bool first = true, dark = false;
   for (const Stage& stage : stages) {
     if (!stage.whole) {
       anchor = g.centre;
+      dark = !with_smear && planes[0].ball_level <= kDark * planes[0].cloth_level;  // both 0: too alike to tell
       if (options.least_visible > 0 &&
           outline_seen(planes, g, smear, radius_off, scratch.moved).share < kHopeless * options.least_visible)
         return std::nullopt;
@@ -215,6 +230,7 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
       for (Plane& plane : planes) {
         Equations own;
         add_plane(plane, g, smear, radius_off, stage, true, scratch, own);
+        if (dark) weigh_rim(plane, g.ellipse);
         if (options.planes == (plane.chroma ? FitPlanes::luma : FitPlanes::chroma)) continue;
         eq.information += own.information;
         eq.matrix += own.matrix;
@@ -234,10 +250,11 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
           q[2 + k] += w * (options.smear[k] - smear[k]);
         }
       }
+      const double shading = dark ? kShadingErrorDark : kShadingError;
       if (!stage.whole)
         for (int k = 0; k < 2; ++k) {
-          P(k, k) += 1.0 / (kShadingError * kShadingError);
-          q[k] += (anchor[k] - g.centre[k]) / (kShadingError * kShadingError);
+          P(k, k) += 1.0 / (shading * shading);
+          q[k] += (anchor[k] - g.centre[k]) / (shading * shading);
         }
       P(4, 4) += 1.0 / (slack * slack);
       q[4] -= radius_off / (slack * slack);

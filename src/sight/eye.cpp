@@ -55,8 +55,11 @@ constexpr double kForgetResting = 20;  // s out of sight
 constexpr double kForgetMoving = 0.4;  // s
 constexpr double kFastest = 12;        // m/s, of anything on a table
 constexpr double kFallen = 0.003;      // m beyond the fall: no longer on the bed
-constexpr double kShadowReach = 1.7;   // ball radii around a ball where the cloth is not bare
+constexpr double kShadowReach = 2.4;   // ball radii around a ball where the cloth is not bare
 constexpr double kMoved = 0.6;         // px between frames: it moves
+constexpr double kAnchored = 0.35;     // px that a resting ball's own picture may seem to have moved
+constexpr double kBetter = 0.85;       // of the misfit: a better explanation of a resting ball
+constexpr int kMostFits = 12;          // that a resting place is the mean of
 
 }  // namespace
 
@@ -192,6 +195,10 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
       return as_before();
     }
   }
+  // Its own picture tells whether a resting ball has moved far better than one fit after another does: shadows of
+  // people come and go, and the cloth around it is learnt anew.
+  const auto moved = ball.moving ? std::nullopt : ball.moved_since_anchored(view);
+  const bool lies_still = moved && moved->norm() < kAnchored;
   const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;
   BallFitOptions o;
   o.search = ball.moving ? std::clamp(0.1 * ball.velocity.norm() * (time - ball.time), 3.0, 6.0) : kSearchResting;
@@ -252,11 +259,39 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     const auto again = fit_at(fit->pixel, kVisibleKnown, kRimKnown);
     if (again && again->visible > fit->visible + kMoreVisible) fit = again, smear_open = true;
   }
+  if (!fit && lies_still) {
+    ball.fit_time = time;
+    return as_before();
+  }
   if (!fit) {
     Ellipse expected = ball.ellipse;
     expected.centre += start - ball.pixel;
     note(false, std::string("a ball was expected here: ") + why, expected, o.smear);
     return false;
+  }
+  if (lies_still) {
+    // It lies where it lay: a fit that explains its picture better tells that place better, one that does as well
+    // counts as much, and one that does worse not at all.
+    ball.fit_time = time;
+    const Vec2 to = fit->pixel - *moved;  // where it would have been when it was anchored
+    const bool better = fit->misfit < kBetter * ball.anchor_misfit && fit->visible > ball.visible - kMoreVisible;
+    const bool as_good = fit->misfit < ball.anchor_misfit / kBetter && fit->visible > ball.visible - kMoreVisible;
+    if (!better && !(as_good && ball.anchor_fits < kMostFits)) return as_before();
+    if (better) {
+      ball.anchor_fits = 1;
+    } else {
+      ++ball.anchor_fits;
+      const Vec2 mean = ball.pixel + (to - ball.pixel) / ball.anchor_fits;
+      const auto at = rig.camera.on_plane(mean, radius);
+      const auto outline = at ? ball_ellipse(rig.camera, *at, radius) : std::nullopt;
+      if (!outline) return as_before();
+      fit->pixel = mean;
+      fit->at = *at;
+      fit->ellipse = *outline;
+    }
+    ball.anchor_misfit = std::min(ball.anchor_misfit, fit->misfit);
+    take(frame, view, *fit, ball, false);
+    return true;
   }
   // The ball's own picture has hardly changed: it has not moved, whatever shadows do to the fit. But when one fit after
   // another says the same, it was the first that was wrong.
@@ -267,9 +302,14 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     ball.fit_time = time;
     if (ball.insists < kInsists) return as_before();
     take(frame, view, *fit, ball, false);
+    ball.anchor(view, fit->misfit);
     return true;
   }
   take(frame, view, *fit, ball, true, smear_open);
+  if (ball.moving)
+    ball.lift_anchor();
+  else
+    ball.anchor(view, fit->misfit);
   return true;
 }
 
@@ -395,6 +435,7 @@ KnownBall& Eye::State::recognise(const video::Frame& frame, const View& view, co
   }
   const bool linked = best != nullptr;
   if (!linked) best = &known.emplace_back();
+  best->lift_anchor();
   if (linked && own_time(frame, fit.pixel) - best->time > 2.5 * interval) best->lost = true;
   take(frame, view, fit, *best, linked);
   return *best;

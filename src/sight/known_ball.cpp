@@ -1,7 +1,11 @@
 #include "sight/known_ball.hpp"
 
+#include <Eigen/Dense>
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
+#include <vector>
+
+#include "base/median.hpp"
 
 namespace baizetrace::sight {
 
@@ -46,6 +50,84 @@ double KnownBall::change(const View& view) {
   const double limit = kChange * quiet_ + kChangeLevels;
   if (mean < limit) quiet_ += 0.1 * (mean - quiet_);
   return mean / limit;
+}
+
+void KnownBall::anchor(const View& view, double misfit) {
+  constexpr double kWithRim = 1.15;  // ball radii: the outline carries most of what tells a move
+  const Vec2 half = kWithRim * ellipse.half_box() + Vec2::Constant(2);
+  const Vec2 low = ellipse.centre - half, high = ellipse.centre + half;
+  anchor_box_ = cv::Rect(cv::Point(static_cast<int>(low.x()), static_cast<int>(low.y())),
+                         cv::Point(static_cast<int>(high.x()) + 1, static_cast<int>(high.y()) + 1)) &
+                cv::Rect(0, 0, view.luma.cols, view.luma.rows);
+  view.luma(anchor_box_).convertTo(anchor_, CV_32F);
+  anchor_at_ = ellipse;
+  anchor_misfit = misfit;
+  anchor_fits = 1;
+}
+
+std::optional<Vec2> KnownBall::moved_since_anchored(const View& view) const {
+  // One step of least squares: now = a was + b + c x + d y + grad was . (-shift), deaf to what is covered.
+  constexpr int kUnknowns = 6, kPasses = 5, kFewest = 30;
+  constexpr double kWithRim = 1.15, kDeaf = 3;  // robust cut, standard deviations
+  constexpr double kUnlike = 0.25;              // scatter left, of the picture's own: not the same picture
+  constexpr double kUnsure = 0.12;              // px, standard deviation
+  constexpr double kFar = 1.5;                  // px: beyond that one step says little
+  constexpr double kNoiseCorrelation = 4;       // compression smears noise over neighbours
+  if (anchor_.empty()) return std::nullopt;
+  using Vector = Eigen::Matrix<double, kUnknowns, 1>;
+  using Matrix = Eigen::Matrix<double, kUnknowns, kUnknowns>;
+  std::vector<Vector> rows;
+  std::vector<double> now;
+  double mean = 0, square = 0;
+  for (int y = 1; y + 1 < anchor_.rows; ++y) {
+    const auto *above = anchor_.ptr<float>(y - 1), *was = anchor_.ptr<float>(y), *below = anchor_.ptr<float>(y + 1);
+    const auto* shown = view.luma.ptr<std::uint8_t>(anchor_box_.y + y) + anchor_box_.x;
+    for (int x = 1; x + 1 < anchor_.cols; ++x) {
+      const Vec2 p(anchor_box_.x + x, anchor_box_.y + y);
+      if (anchor_at_.share(p) > kWithRim) continue;
+      const Vec2 d = (p - anchor_at_.centre) / anchor_at_.radius;
+      const auto w = static_cast<double>(was[x]);
+      rows.emplace_back();
+      rows.back() << w, 1, d.x(), d.y(), -0.5 * static_cast<double>(was[x + 1] - was[x - 1]),
+          -0.5 * static_cast<double>(below[x] - above[x]);
+      now.push_back(shown[x]);
+      mean += w;
+      square += w * w;
+    }
+  }
+  const auto n = static_cast<double>(rows.size());
+  if (rows.size() < kFewest) return std::nullopt;
+  const double own = std::sqrt(std::max(0.0, square / n - mean * mean / (n * n)));
+  Vector solution = Vector::Zero();
+  Matrix N;
+  double scatter = 1e9;
+  std::vector<double> off(rows.size()), sizes(rows.size());
+  for (int pass = 0; pass < kPasses; ++pass) {
+    N.setZero();
+    Vector r = Vector::Zero();
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+      const double share = pass == 0 ? 0 : off[i] / (kDeaf * scatter);
+      const double weight = share * share >= 1 ? 0 : (1 - share * share) * (1 - share * share);
+      N += weight * rows[i] * rows[i].transpose();
+      r += weight * now[i] * rows[i];
+    }
+    N.diagonal().array() += 1e-9 * n;
+    solution = N.ldlt().solve(r);
+    if (!solution.allFinite()) return std::nullopt;
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+      off[i] = now[i] - rows[i].dot(solution);
+      sizes[i] = std::abs(off[i]);
+    }
+    scatter = std::max(0.5 * view.noise_luma, 1.4826 * upper_median(sizes));
+  }
+  if (scatter > std::max(kUnlike * own, 1.5 * view.noise_luma)) return std::nullopt;
+  const double gain = solution[0];
+  if (gain < 0.3) return std::nullopt;  // another picture, or the ball in deep shade
+  const Matrix C = N.inverse() * (scatter * scatter * kNoiseCorrelation);
+  const double sd = std::sqrt(std::max(C(4, 4), C(5, 5))) / gain;
+  const Vec2 shift = solution.tail<2>() / gain;
+  if (!(sd < kUnsure) || shift.norm() > kFar) return std::nullopt;
+  return shift;
 }
 
 bool KnownBall::same_colour(const Eigen::Vector3d& other) const {

@@ -31,7 +31,16 @@ struct KnownBall {
 
   // Keeps the picture around the ball, to tell later whether anything there has changed.
   void remember(const View& view);
-  void forget_picture() { patch_.release(), quiet_ = 0; }
+  void forget_picture() { patch_.release(), anchor_.release(), quiet_ = 0; }
+  // Keeps the ball's own picture as that of its place: while it lies there, that picture does not move.
+  void anchor(const View& view, double misfit);
+  [[nodiscard]] bool anchored() const { return !anchor_.empty(); }
+  void lift_anchor() { anchor_.release(); }
+  // How far the ball's picture has moved since it was anchored, px: brightness, and shade that falls across it, are let
+  // go. nullopt: it cannot be told, as when a hand covers part of it.
+  [[nodiscard]] std::optional<Vec2> moved_since_anchored(const View& view) const;
+  double anchor_misfit = 0;  // levels, of the fit that its place rests on
+  int anchor_fits = 0;       // that its place is the mean of
   // How much the picture around it differs from the one remembered: below 1 by noise alone.
   [[nodiscard]] double change(const View& view);
   [[nodiscard]] bool same_colour(const Eigen::Vector3d& other) const;
@@ -42,8 +51,11 @@ struct KnownBall {
 
  private:
   cv::Rect box_;
-  cv::Mat patch_;     // CV_32F, brightness gain taken out
-  double quiet_ = 0;  // levels, mean difference while nothing changes; 0: not known
+  cv::Mat patch_;  // CV_32F, brightness gain taken out
+  cv::Rect anchor_box_;
+  cv::Mat anchor_;     // CV_32F, levels
+  Ellipse anchor_at_;  // its outline then
+  double quiet_ = 0;   // levels, mean difference while nothing changes; 0: not known
 };
 
 }  // namespace baizetrace::sight
