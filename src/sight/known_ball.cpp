@@ -66,7 +66,7 @@ void KnownBall::anchor(const View& view, double misfit) {
 }
 
 std::optional<Vec2> KnownBall::moved_since_anchored(const View& view) const {
-  // One step of least squares: now = a was + b + c x + d y + grad was . (-shift), deaf to what is covered.
+  // One step of least squares: now = (a + c x + d y) was + b + grad was . (-shift), deaf to what is covered.
   constexpr int kUnknowns = 6, kPasses = 5, kFewest = 30;
   constexpr double kWithRim = 1.15, kDeaf = 3;  // robust cut, standard deviations
   constexpr double kUnlike = 0.25;              // scatter left, of the picture's own: not the same picture
@@ -88,7 +88,7 @@ std::optional<Vec2> KnownBall::moved_since_anchored(const View& view) const {
       const Vec2 d = (p - anchor_at_.centre) / anchor_at_.radius;
       const auto w = static_cast<double>(was[x]);
       rows.emplace_back();
-      rows.back() << w, 1, d.x(), d.y(), -0.5 * static_cast<double>(was[x + 1] - was[x - 1]),
+      rows.back() << w, 1, w * d.x(), w * d.y(), -0.5 * static_cast<double>(was[x + 1] - was[x - 1]),
           -0.5 * static_cast<double>(below[x] - above[x]);
       now.push_back(shown[x]);
       mean += w;

@@ -33,7 +33,7 @@ Plane samples_about(const Geometry& g) {
   p.x = Eigen::Map<Eigen::ArrayXf>(xs.data(), n);
   p.y = Eigen::Map<Eigen::ArrayXf>(ys.data(), n);
   p.bare = Eigen::Map<Eigen::ArrayXf>(bare.data(), n);
-  p.solution << 150, 5, -8, 12, 1, 2, 3, -4, 6, 10, 0.98F, -0.2F, 0.05F, -0.03F, -0.1F;
+  p.solution << 150, 5, -8, 12, 1, 2, 3, -4, 6, 10, 0.98F, -0.2F, 0.05F, -0.03F, -0.1F, 0.07F, -0.04F;
   EXPECT_GT(g.ellipse.radius, 0);
   return p;
 }
