@@ -32,6 +32,7 @@ constexpr std::array<double, kLinear> kLumaPrior{1e3, 40,   40,  60,   15,   15,
                                                  60,  0.10, 0.6, 0.15, 0.15, 0.8, 0.4, 0.8};
 constexpr std::array<double, kLinear> kChromaPrior{1e3, 6,    6,   12,   3,    3,   5,   5,  8,
                                                    12,  0.10, 0.4, 0.10, 0.10, 0.4, 0.2, 0.4};
+constexpr double kSidesBlurred = 0.05;  // of the last two terms' priors
 
 // First the whole picture of the ball leads to the place, shading and shadow as well; then the edge alone settles it.
 // Wide blurs come first: a start several pixels off is still pulled in.
@@ -108,8 +109,12 @@ void add_plane(Plane& plane, const Geometry& g, const Vec2& smear, double radius
   Linear L = s.N.topLeftCorner<kLinear, kLinear>().cast<double>();
   Eigen::Matrix<double, kLinear, 1> c = s.N.block<kLinear, 1>(0, kValue).cast<double>();
   const auto& prior = plane.chroma ? kChromaPrior : kLumaPrior;
-  for (int k = 0; k < kLinear; ++k)
-    L(k, k) += n2 / (prior[static_cast<std::size_t>(k)] * prior[static_cast<std::size_t>(k)]) + 1e-6;
+  // A smear, and a wide blur, make one of the shadows to either side: nothing of them is left to tell.
+  const double sides = smear.squaredNorm() > 1 || stage.wider > 0 ? kSidesBlurred : 1;
+  for (int k = 0; k < kLinear; ++k) {
+    const double sd = prior[static_cast<std::size_t>(k)] * (k >= kLinear - 2 ? sides : 1);
+    L(k, k) += n2 / (sd * sd) + 1e-6;
+  }
   c[kGainTerm] += n2 / (prior[kGainTerm] * prior[kGainTerm]);
   const Eigen::LLT<Linear> llt(L);
   const Eigen::Matrix<double, kLinear, 1> solution = llt.solve(c);
@@ -217,7 +222,8 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   for (const Stage& stage : stages) {
     if (!stage.whole) {
       anchor = g.centre;
-      dark = !with_smear && planes[0].ball_level <= kDark * planes[0].cloth_level;  // both 0: too alike to tell
+      // Both 0: too alike for the edge to be found without what lies farther off.
+      dark = !with_smear && planes[0].ball_level > 0 && planes[0].ball_level <= kDark * planes[0].cloth_level;
       if (options.least_visible > 0 &&
           outline_seen(planes, g, smear, radius_off, scratch.moved).share < kHopeless * options.least_visible)
         return std::nullopt;

@@ -57,9 +57,10 @@ constexpr double kFastest = 12;        // m/s, of anything on a table
 constexpr double kFallen = 0.003;      // m beyond the fall: no longer on the bed
 constexpr double kShadowReach = 2.4;   // ball radii around a ball where the cloth is not bare
 constexpr double kMoved = 0.6;         // px between frames: it moves
-constexpr double kAnchored = 0.35;     // px that a resting ball's own picture may seem to have moved
-constexpr double kBetter = 0.85;       // of the misfit: a better explanation of a resting ball
-constexpr int kMostFits = 12;          // that a resting place is the mean of
+constexpr double kCreeps = 1.5, kSearchCreeping = 1.5;  // px between frames: where it will be is as good as known
+constexpr double kAnchored = 0.35;                      // px that a resting ball's own picture may seem to have moved
+constexpr double kBetter = 0.85;                        // of the misfit: a better explanation of a resting ball
+constexpr int kMostFits = 12;                           // that a resting place is the mean of
 
 }  // namespace
 
@@ -201,7 +202,8 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   const bool lies_still = moved && moved->norm() < kAnchored;
   const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;
   BallFitOptions o;
-  o.search = ball.moving ? std::clamp(0.1 * ball.velocity.norm() * (time - ball.time), 3.0, 6.0) : kSearchResting;
+  const double step = ball.velocity.norm() * (time - ball.time);  // px
+  o.search = !ball.moving ? kSearchResting : step < kCreeps ? kSearchCreeping : std::clamp(0.1 * step, 3.0, 6.0);
   if (ball.moving) {
     const auto [e, u] = exposure.guess(interval);
     const double longest = 6 * ball.ellipse.radius;  // px: three balls' widths; longer smears are not seen as balls
