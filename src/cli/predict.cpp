@@ -72,11 +72,13 @@ Json path_of(const BallPath& path) {
   return out;
 }
 
-Json json_of(const Shot& shot, const practice::Setup& setup, const table::Table& table) {
+Json json_of(const Shot& shot, const practice::Setup& setup, const table::Table& table,
+             const motion::Conditions& conditions) {
   const practice::SetupPrediction& p = shot.p;
   Json j;
   j["strike"] = {{"speed", p.strike.speed},
                  {"heading", p.strike.heading},
+                 {"cue_heading", motion::cue_heading(p.strike, conditions)},
                  {"right", p.strike.right},
                  {"height", p.strike.height},
                  {"elevation", p.strike.elevation}};
@@ -217,6 +219,11 @@ void print_shot(const Shot& shot, const practice::Setup& setup, const table::Tab
     fmt::print(" (a pace of {:.2f} lengths)", *l);
   fmt::print(", {}, heading {:.2f} degrees, cue raised {:.0f} degrees\n", tip_words(p.strike, radius),
              degrees(p.strike.heading), degrees(p.strike.elevation));
+  if (conditions.squirt != 0 && p.strike.right != 0) {
+    const double pointed = motion::cue_heading(p.strike, conditions);
+    fmt::print("         the cue points to {:.2f} degrees: the ball leaves its line by {:.2f} (squirt)\n",
+               degrees(pointed), degrees(std::abs(wrap_angle(pointed - p.strike.heading))));
+  }
   if (p.aim) {
     const auto first = std::find_if(white.contacts.begin(), white.contacts.end(),
                                     [](const Contact& c) { return c.kind == ContactKind::ball; });
@@ -377,12 +384,12 @@ Result<Done> run(const Arguments& a) {
     j["setup"] = {{"file", setup->file}, {"title", setup->title}};
     j["conditions"] = {{"from", "assumed"}, {"file", a.conditions}};
     if (shots.size() == 1) {
-      j.update(json_of(shots.front(), *setup, table));
+      j.update(json_of(shots.front(), *setup, table, conditions));
     } else {
       j["predictions"] = Json::array();
       for (const Shot& s : shots) {
         Json one{{"what", s.words}};
-        one.update(json_of(s, *setup, table));
+        one.update(json_of(s, *setup, table, conditions));
         j["predictions"].push_back(one);
       }
     }
