@@ -38,9 +38,15 @@ void leave_one_out(Chain& chain, const Cloth& cloth, std::size_t from, std::size
 // Contacts in order, and no ball faster after its last ones than what drove it.
 bool plausible(const Chain& chain, const Cloth& cloth, std::size_t contacts) {
   constexpr double kGain = 1.05, kSlack = 0.1;  // and m/s: what the fit may be wrong by
+  // Balls that have struck each other part; the same two meet again only after something else, or much later.
+  constexpr double kSamePair = 0.02;  // s
   for (std::size_t i = 1; i < chain.legs.size(); ++i) {
     const Leg& out = chain.legs[i].leg;
     if (out.t <= chain.legs[i - 1].leg.t) return false;
+    const Touch &now = chain.legs[i].touch, &before = chain.legs[i - 1].touch;
+    if (now.kind == Touch::Kind::ball && before.kind == Touch::Kind::ball && now.ball == before.ball &&
+        out.t - chain.legs[i - 1].leg.t < kSamePair)
+      return false;
     if (i + contacts < chain.legs.size()) continue;
     const double driven =
         std::max(chain.legs[i - 1].leg.velocity_at(out.t, cloth).norm(), chain.legs[i].touch.velocity.norm());

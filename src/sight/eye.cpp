@@ -261,7 +261,8 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     const auto again = fit_at(fit->pixel, kVisibleKnown, kRimKnown);
     if (again && again->visible > fit->visible + kMoreVisible) fit = again, smear_open = true;
   }
-  if (!fit && lies_still) {
+  // What cannot be fitted in this frame, but looks as it did, is where it was: noise comes and goes with every picture.
+  if (!fit && (lies_still || differs < kShadowChange)) {
     ball.fit_time = time;
     return as_before();
   }
@@ -541,7 +542,7 @@ Look Eye::State::look(const video::Frame& frame) {
     const double unseen = frame.time - k.time;
     if (k.moving) return unseen > kForgetMoving;
     // Bare cloth where it lay: it is gone.
-    return unseen > kForgetResting || (unseen > 2 * interval && k.bare(change));
+    return unseen > kForgetResting || (!k.faint && unseen > 2 * interval && k.bare(change));
   });
   for (const KnownBall& k : known) {
     if (!k.seen) continue;
