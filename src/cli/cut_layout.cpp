@@ -15,7 +15,7 @@ Result<Shape> shape_of(const std::string& words) {
   return fail("a shape of \"{}\" is not known, expected 16:9, 9:16 or 1:1", words);
 }
 
-Layout layout_of(Shape shape, bool plan_only, bool large, const table::Table& table) {
+Layout layout_of(Shape shape, Shows shows, bool large, const table::Table& table) {
   Layout l;
   const double unit = large ? 1.0 : 2.0 / 3;
   const auto px = [&](double full) { return 2 * static_cast<int>(std::lround(full * unit / 2)); };
@@ -35,8 +35,12 @@ Layout layout_of(Shape shape, bool plan_only, bool large, const table::Table& ta
   };
   switch (shape) {
     case Shape::wide:
-      if (plan_only) {
+      if (shows == Shows::plan) {
         plan(30, 130, 1860, 920, true);
+        words(40, 30, 1840);
+      } else if (shows == Shows::second) {
+        picture(0, 140, 1660, 940);
+        plan(1670, 590, 240, 480, false);
         words(40, 30, 1840);
       } else {
         picture(20, 160, 1440, 780);
@@ -45,8 +49,12 @@ Layout layout_of(Shape shape, bool plan_only, bool large, const table::Table& ta
       }
       break;
     case Shape::tall:
-      if (plan_only) {
+      if (shows == Shows::plan) {
         plan(30, 190, 1020, 1700, false);
+        words(40, 50, 1000);
+      } else if (shows == Shows::second) {
+        picture(0, 190, 1080, 1260);
+        plan(730, 1470, 330, 430, false);
         words(40, 50, 1000);
       } else {
         picture(20, 190, 780, 1480);
@@ -55,9 +63,13 @@ Layout layout_of(Shape shape, bool plan_only, bool large, const table::Table& ta
       }
       break;
     case Shape::square:
-      if (plan_only) {
+      if (shows == Shows::plan) {
         plan(20, 200, 1040, 620, true);
         words(40, 60, 1000);
+      } else if (shows == Shows::second) {
+        picture(0, 0, 1080, 720);
+        plan(570, 750, 500, 310, true);
+        words(30, 750, 520);
       } else {
         picture(20, 20, 1040, 600);
         plan(20, 640, 600, 420, true);

@@ -24,8 +24,10 @@ enum class Shape { wide, tall, square };  // 16:9, 9:16, 1:1
 // "16:9", "9:16", "1:1". Error: another word.
 [[nodiscard]] Result<Shape> shape_of(const std::string& words);
 
+// The table's picture with the plan beside it; the drawing alone; or a second recording, large, the plan in a corner.
+enum class Shows { table, plan, second };
 // `large`: for recordings of 1080 rows and more; else two thirds of it.
-[[nodiscard]] Layout layout_of(Shape shape, bool plan_only, bool large, const table::Table& table);
+[[nodiscard]] Layout layout_of(Shape shape, Shows shows, bool large, const table::Table& table);
 
 // The map from the camera's picture onto the canvas that fits the table into `into`: turned by quarters so that it is
 // largest, the baulk end at the left or at the bottom, as on the plan.

@@ -10,6 +10,7 @@
 #include "cli/cut_layout.hpp"
 #include "cli/filming.hpp"
 #include "cli/session_file.hpp"
+#include "practice/statistics.hpp"
 #include "report/attempt_plan.hpp"
 #include "report/captions.hpp"
 #include "report/flat_plan.hpp"
@@ -49,10 +50,8 @@ struct Job {
   }
 };
 
-bool is_hit(const practice::Attempt& a) {
-  if (a.score && a.score->of > 0) return a.score->points >= a.score->of;
-  return a.pot_made.value_or(false);
-}
+// A setup that asks for nothing but the pot has no goal to be judged by.
+bool came_off(const practice::Attempt& a) { return practice::is_hit(a).value_or(a.pot_made.value_or(false)); }
 
 // The best: most points; of those the white nearest to where it was wanted.
 const practice::Attempt* best_of(const Job& job) {
@@ -88,7 +87,7 @@ Result<std::vector<const practice::Attempt*>> chosen(const Job& job) {
     for (const practice::Attempt& a : attempts) out.push_back(&a);
   } else if (which == "hits") {
     for (const practice::Attempt& a : attempts)
-      if (is_hit(a)) out.push_back(&a);
+      if (came_off(a)) out.push_back(&a);
     if (out.empty()) return fail("{}: none of its {} attempts is a hit", job.old.file, attempts.size());
   } else if (which == "best") {
     out.push_back(best_of(job));
@@ -202,7 +201,7 @@ class Canvas {
     else if (!badge.second.empty())
       line(badge.second, l_.letter, {{226, 230, 226}}, false);
     else if (a_.prediction)
-      line("dashed: " + report::prediction_words(a_), 0.75 * l_.letter, {{255, 214, 64}}, false);
+      line("dashed, " + report::prediction_words(a_), 0.75 * l_.letter, {{255, 214, 64}}, false);
   }
 
   const Job& job_;
@@ -234,6 +233,8 @@ Result<Second> line_up_with(const std::string& clip, const std::string& other) {
   return Second{other, lined->shift};
 }
 
+constexpr int kHeldPictures = 25;  // that `--hold` shows the same
+
 struct Timing {
   double from = 0, to = 0, hold = 0;
 };
@@ -251,8 +252,9 @@ Result<Timing> film_attempt(Job& job, const practice::Attempt& a, Shared* shared
   const Shape shape = *shape_of(job.o.shape);
   auto [from, to] = span_of(a);
   to = std::min(to, info.duration > 0 ? info.duration : to);
+  const Shows shows = second ? Shows::second : job.o.plan_only ? Shows::plan : Shows::table;
   const bool large = std::min(info.width, info.height) >= kLargeFrom;
-  const Layout layout = layout_of(shape, job.o.plan_only && !second, large, job.old.table);
+  const Layout layout = layout_of(shape, shows, large, job.old.table);
   const Canvas canvas(job, a, layout);
   std::optional<Meant> meant;
   if (job.o.hold) {
@@ -295,8 +297,12 @@ Result<Timing> film_attempt(Job& job, const practice::Attempt& a, Shared* shared
     const report::Onto* over = onto ? &*onto : nullptr;
     if (!origin) {
       origin = time;
-      if (meant)
-        if (auto held = film->add(canvas.draw(picture, map, over, time, meant), 0); !held) return held;
+      if (meant) {
+        // Shown again and again: not every player keeps one picture for seconds.
+        const cv::Mat still = canvas.draw(picture, map, over, time, meant);
+        for (int k = 0; k < kHeldPictures; ++k)
+          if (auto held = film->add(still, k * kHoldFor / kHeldPictures); !held) return held;
+      }
     }
     return film->add(canvas.draw(picture, map, over, time, std::nullopt), time - *origin + timing.hold);
   };

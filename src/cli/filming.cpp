@@ -178,7 +178,7 @@ Result<Overlaid> overlay(const practice::Session& session, const camera::Rig& ri
       report::draw_moving(pen, onto, *on, t, {.letter = letter});
       draw_badge(pen, badge_of(*on, table, setup_of(*on, setups), t), {0.6 * letter, 0.6 * letter}, letter);
       if (on->prediction && t < on->strike_time)
-        pen.text({0.8 * letter, how.height - 0.8 * letter}, "dashed: " + report::prediction_words(*on), 0.9 * letter,
+        pen.text({0.8 * letter, how.height - 0.8 * letter}, "dashed, " + report::prediction_words(*on), 0.9 * letter,
                  {{255, 214, 64}});
       canvas = pen.picture();
     }

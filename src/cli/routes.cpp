@@ -202,8 +202,11 @@ std::string window(const compare::Routes& found, const practice::Setup& setup, d
     chart.cells.push_back({x.right, x.height, shown ? letter(static_cast<std::size_t>(x.route)) : "", shown && x.goal,
                            shown ? x.route : -1});
   }
+  // Routes that this pace does not offer are not on the chart and not named below it.
   for (std::size_t k = 0; k < std::min(kMostShown, found.routes.size()); ++k)
-    chart.legend.emplace_back(letter(k), route_words(found.routes[k]));
+    if (std::any_of(chart.cells.begin(), chart.cells.end(),
+                    [&](const auto& c) { return c.route == static_cast<int>(k); }))
+      chart.legend.emplace_back(letter(k), route_words(found.routes[k]));
   return report::strike_window_svg(chart);
 }
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "practice/statistics.hpp"
 #include "practice/wording.hpp"
 
 namespace baizetrace::practice {
@@ -10,9 +11,12 @@ namespace {
 
 using Marks = std::map<std::string, Vec2>;
 
-constexpr double kUntouched = 0.012;  // m: nearer to where it stopped, nobody has moved it (places are good to 3 mm)
-constexpr double kHardlyRan = 0.15;   // m: a white that ran less and touched nothing was touched, not played
-constexpr double kRolledBack = 0.25;  // m from its mark: a white that comes to lie there untouched was sent back
+constexpr double kUntouched = 0.012;     // m: nearer to where it stopped, nobody has moved it (places are good to 3 mm)
+constexpr double kHardlyRan = 0.15;      // m: a white that ran less and touched nothing was touched, not played
+constexpr double kNudge = 0.003;         // m: balls put back with care lie so near
+constexpr double kSurely = 2;            // standard uncertainties; the camera's share in them is nearly the same twice
+constexpr std::size_t kFewestStill = 3;  // balls, to tell one that was moved from a camera that was
+constexpr double kRolledBack = 0.25;     // m from its mark: a white that comes to lie there untouched was sent back
 
 std::string kind_name(const std::string& ball) { return ball.substr(0, ball.find('-')); }
 
@@ -110,6 +114,33 @@ Between between(const Attempt& last, const Attempt& now) {
       b.objects_back = b.objects_back && n && n->second < kOnMark;
     }
   return b;
+}
+
+// Balls that the last shot left where they were and that lie elsewhere now: moved by hand, on purpose or not. What all
+// of them seem to have moved by alike is the camera's.
+std::vector<std::pair<std::string, double>> moved_by_hand(const Attempt& last, const Attempt& now) {
+  struct Seen {
+    std::string ball;
+    Vec2 by, u;
+  };
+  std::vector<Seen> all;
+  std::vector<double> x, y;
+  for (const auto& [ball, place] : now.before) {
+    if (ball == "white" || last.balls.contains(ball)) continue;
+    const auto lay = last.before.find(ball);
+    if (lay == last.before.end()) continue;
+    const Vec2 by = place.at - lay->second.at;
+    all.push_back({ball, by, (place.u.array().square() + lay->second.u.array().square()).sqrt().matrix()});
+    x.push_back(by.x()), y.push_back(by.y());
+  }
+  std::vector<std::pair<std::string, double>> out;
+  if (all.size() < kFewestStill) return out;
+  const Vec2 common(median(x), median(y));
+  for (const Seen& s : all) {
+    const Vec2 by = s.by - common;
+    if (by.norm() > std::max(kNudge, kSurely * s.u.norm()) && by.norm() < kOnMark) out.emplace_back(s.ball, by.norm());
+  }
+  return out;
 }
 
 // One group as it grows.
@@ -279,6 +310,12 @@ Sorted sort_shots(std::vector<Attempt> shots, std::span<const Setup> setups, con
     } else {
       name_after_marks(a, home->group.marks, set);
     }
+    if (last && last->clip == a.clip)
+      for (const auto& [ball, by] : moved_by_hand(*last, a))
+        out.notes.push_back(
+            {a.strike_time,
+             fmt::format("the {} was moved {:.0f} mm by hand before this attempt", ball_name(ball), 1000 * by),
+             a.clip});
     a.group = home->group.number;
     a.number = static_cast<int>(out.attempts.size()) + 1;
     a.off_group.clear();

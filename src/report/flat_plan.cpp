@@ -60,42 +60,49 @@ Vec2 FlatView::operator()(const Vec2& p) const {
   return corner + scale * Vec2(p.x() + half_width + kMargin, half_length + kMargin - p.y());
 }
 
-void draw_flat_table(Pen& pen, const FlatView& view, const table::Table& table, const FlatColours& colours) {
-  const double w = table.half_width() + FlatView::kMargin - kRailInset;
-  const double l = table.half_length() + FlatView::kMargin - kRailInset;
-  pen.area(seen(view, {{-w, -l}, {w, -l}, {w, l}, {-w, l}}), {colours.rail});
-  std::vector<Vec2> outline;
-  std::vector<std::vector<Vec2>> rubber;
+BedLines bed_lines(const table::Table& table) {
+  BedLines lines;
   const auto& noses = table.noses();
   for (std::size_t k = 0; k < noses.size(); ++k) {
     const std::vector<Vec2> out = jaw_from(table, noses[k].b);
     std::vector<Vec2> in = jaw_from(table, noses[(k + 1) % noses.size()].a);
     std::reverse(in.begin(), in.end());
-    outline.push_back(noses[k].a);
-    outline.insert(outline.end(), out.begin(), out.end());
-    outline.insert(outline.end(), in.begin(), in.end());
+    lines.outline.push_back(noses[k].a);
+    lines.outline.insert(lines.outline.end(), out.begin(), out.end());
+    lines.outline.insert(lines.outline.end(), in.begin(), in.end());
     std::vector<Vec2> line = jaw_from(table, noses[k].a);
     std::reverse(line.begin(), line.end());
     line.insert(line.end(), out.begin(), out.end());
-    rubber.push_back(std::move(line));
+    lines.rubber.push_back(std::move(line));
   }
-  pen.area(seen(view, outline), {colours.bed});
+  return lines;
+}
+
+std::vector<Vec2> d_line(const table::Table& table) {
+  std::vector<Vec2> d;
+  if (!table.spec().baulk_line || !table.spec().d_radius) return d;
+  constexpr int kSteps = 48;
+  for (int i = 0; i <= kSteps; ++i) {
+    const double a = kPi + kPi * i / kSteps;
+    d.push_back(Vec2(0, table.baulk_line_y()) + *table.spec().d_radius * Vec2(std::cos(a), std::sin(a)));
+  }
+  return d;
+}
+
+void draw_flat_table(Pen& pen, const FlatView& view, const table::Table& table, const FlatColours& colours) {
+  const double w = table.half_width() + FlatView::kMargin - kRailInset;
+  const double l = table.half_length() + FlatView::kMargin - kRailInset;
+  pen.area(seen(view, {{-w, -l}, {w, -l}, {w, l}, {-w, l}}), {colours.rail});
+  const BedLines lines = bed_lines(table);
+  pen.area(seen(view, lines.outline), {colours.bed});
   for (const table::Pocket& p : table.pockets())
     pen.disc(view(p.fall_centre), view.scale * p.fall_radius, {colours.hole});
-  for (const auto& line : rubber) pen.line(seen(view, line), {colours.nose}, view.scale * kNoseLine);
+  for (const auto& line : lines.rubber) pen.line(seen(view, line), {colours.nose}, view.scale * kNoseLine);
   const double mark = view.scale * kMarkLine;
   if (table.spec().baulk_line) {
     const double y = table.baulk_line_y();
     pen.line(seen(view, {{-table.half_width(), y}, {table.half_width(), y}}), {colours.mark}, mark);
-    if (const auto radius = table.spec().d_radius) {
-      std::vector<Vec2> d;
-      constexpr int kSteps = 48;
-      for (int i = 0; i <= kSteps; ++i) {
-        const double a = kPi + kPi * i / kSteps;
-        d.push_back(Vec2(0, y) + *radius * Vec2(std::cos(a), std::sin(a)));
-      }
-      pen.line(seen(view, d), {colours.mark}, mark);
-    }
+    pen.line(seen(view, d_line(table)), {colours.mark}, mark);
   }
   for (const auto& [name, at] : table.spots()) pen.disc(view(at), view.scale * kSpot, {colours.mark});
 }

@@ -37,6 +37,16 @@ inline constexpr FlatColours kOnPaper{{221, 216, 203}, {228, 237, 229}, {85, 91,
 inline constexpr FlatColours kOnScreen{{44, 46, 42},    {30, 58, 46},    {6, 8, 7},
                                        {170, 181, 173}, {112, 132, 120}, {236, 238, 233}};
 
+// What both drawings of the table are made of, m: the bed's edge with its jaws and pocket mouths as one polygon, and
+// each cushion's nose with the jaws at its two ends.
+struct BedLines {
+  std::vector<Vec2> outline;
+  std::vector<std::vector<Vec2>> rubber;
+};
+[[nodiscard]] BedLines bed_lines(const table::Table& table);
+// The D as a line from end to end, m; empty: the table has none.
+[[nodiscard]] std::vector<Vec2> d_line(const table::Table& table);
+
 // Rails, bed, noses with their jaws, pockets, line, D and spots.
 void draw_flat_table(Pen& pen, const FlatView& view, const table::Table& table, const FlatColours& colours);
 

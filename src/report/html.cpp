@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
+
 #include "report/plan.hpp"
 
 namespace baizetrace::report {
@@ -24,6 +26,10 @@ std::string HtmlTable::html() const {
 
 std::string with_u(double value, double u, int decimals) {
   if (!(u > 0)) return fmt::format("{:.{}f}", value, decimals);
+  // What rounds to nothing is not nothing.
+  const double least = 0.5 * std::pow(10.0, -decimals);
+  if (u < least)
+    return fmt::format("{:.{}f} <span class=\"u\">±&nbsp;&lt;{:.{}f}</span>", value, decimals, 2 * least, decimals);
   return fmt::format("{:.{}f} <span class=\"u\">±&nbsp;{:.{}f}</span>", value, decimals, u, decimals);
 }
 

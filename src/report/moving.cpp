@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "report/stretches.hpp"
+
 namespace baizetrace::report {
 namespace {
 
@@ -29,13 +31,20 @@ void cross(Pen& pen, const Vec2& c, double r, const Ink& ink, double letter) {
   }
 }
 
-std::vector<Vec2> way_until(const Onto& onto, const BallPath& path, double time) {
-  std::vector<Vec2> line;
-  for (const PathRow& r : path.rows) {
-    if (r.time > time + onto.later(r.at) + kSameTime) break;
-    if (const auto p = onto.pixel(r.at)) line.push_back(*p);
+// What of a way is past at `time`; out of sight it is dotted, as on the pictures.
+void way_until(Pen& pen, const Onto& onto, const BallPath& path, double time, const Ink& ink, double width,
+               double casing, double letter) {
+  for (const Stretch& s : stretches_of(path.rows)) {
+    std::vector<Vec2> line;
+    for (const PathRow& r : s.rows) {
+      if (r.time > time + onto.later(r.at) + kSameTime) break;
+      if (const auto p = onto.pixel(r.at)) line.push_back(*p);
+    }
+    if (s.seen)
+      cased(pen, line, ink, width, casing);
+    else
+      cased(pen, line, ink, 0.7 * width, casing, {0.01 * letter, 0.3 * letter});
   }
-  return line;
 }
 
 std::optional<Vec2> place_at(const BallPath& path, double time) {
@@ -103,10 +112,10 @@ void draw_moving(Pen& pen, const Onto& onto, const practice::Attempt& a, double 
     draw_dashed(pen, onto, places, a.prediction->rest, letter);
   }
   for (const auto& [name, path] : a.balls)
-    if (name != "white") cased(pen, way_until(onto, path, time), kSoft, 0.07 * letter, 0.08 * letter);
+    if (name != "white") way_until(pen, onto, path, time, kSoft, 0.07 * letter, 0.08 * letter, letter);
   const auto white = a.balls.find("white");
   if (white == a.balls.end()) return;
-  cased(pen, way_until(onto, white->second, time), kWhite, 0.14 * letter, 0.09 * letter);
+  way_until(pen, onto, white->second, time, kWhite, 0.14 * letter, 0.09 * letter, letter);
   int number = 0;
   for (const Contact& c : white->second.contacts) {
     ++number;

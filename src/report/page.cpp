@@ -62,6 +62,13 @@ std::string conditions_table(const practice::Session& s) {
   return t.html();
 }
 
+// "Clip 2, at 3.1 s: "; "" when nothing is to be said.
+std::string told_when(const practice::Session& s, int clip, const std::string& time) {
+  std::string when = s.more_clips.empty() ? "" : fmt::format("clip {}", clip + 1);
+  if (!time.empty()) when += (when.empty() ? "" : ", ") + time;
+  return when.empty() ? when : capital(when) + ": ";
+}
+
 std::string accuracy_list(const practice::Session& s) {
   std::string out = "<h2 id=\"accuracy\">What the numbers rest on</h2>\n<dl>\n";
   const auto item = [&](const char* name, const std::string& html) {
@@ -93,13 +100,17 @@ std::string accuracy_list(const practice::Session& s) {
   if (!s.warnings.empty()) {
     out += "<h3>Warnings</h3><ul>\n";
     for (const practice::Warning& w : s.warnings)
-      out += fmt::format("<li>At {:.1f} s: {}</li>\n", w.time, escape_xml(w.what));
+      out +=
+          fmt::format("<li>{}</li>\n",
+                      escape_xml(told_when(s, w.clip, w.time > 0 ? fmt::format("at {:.1f} s", w.time) : "") + w.what));
     out += "</ul>\n";
   }
   if (!s.refused.empty()) {
     out += "<h3>Not measured</h3><ul>\n";
     for (const practice::Refused& r : s.refused)
-      out += fmt::format("<li>{:.1f} to {:.1f} s: {}</li>\n", r.from, r.to, escape_xml(r.why));
+      out += fmt::format(
+          "<li>{}</li>\n",
+          escape_xml(told_when(s, r.clip, r.to > 0 ? fmt::format("{:.1f} to {:.1f} s", r.from, r.to) : "") + r.why));
     out += "</ul>\n";
   }
   return out;

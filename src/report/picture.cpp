@@ -13,6 +13,7 @@
 #include "report/names.hpp"
 #include "report/pen.hpp"
 #include "report/placing.hpp"
+#include "report/stretches.hpp"
 #include "sight/people.hpp"
 
 namespace baizetrace::report {
@@ -42,9 +43,10 @@ struct Part {
 std::vector<Part> parts_of(const BallPath& path) {
   std::vector<Part> parts;
   if (path.pieces.empty()) {
-    Part all;
-    for (const PathRow& r : path.rows) all.places.push_back(r.at);
-    if (!all.places.empty()) parts.push_back(std::move(all));
+    for (const Stretch& s : stretches_of(path.rows)) {
+      parts.push_back({{}, s.seen});
+      for (const PathRow& r : s.rows) parts.back().places.push_back(r.at);
+    }
     return parts;
   }
   for (const Piece& p : path.pieces) {

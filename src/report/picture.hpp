@@ -12,9 +12,9 @@
 
 namespace baizetrace::report {
 
-// The picture (8-bit BGR, upright, the rig's size) with everything but bed, cushions and pockets in one flat dark colour,
-// whatever was there (sight::shown_area), because faces and children stay out of what is shared. People *over* the bed
-// are not covered here: `measure` has covered them (sight::cover_people) before it hands a picture in.
+// The picture (8-bit BGR, upright, the rig's size) with everything but bed, cushions and pockets in one flat dark
+// colour, whatever was there (sight::shown_area), because faces and children stay out of what is shared. People *over*
+// the bed are not covered here: `measure` has covered them (sight::cover_people) before it hands a picture in.
 [[nodiscard]] cv::Mat only_the_bed(const cv::Mat& bgr, const camera::Rig& rig, const table::Table& table);
 
 // Pixels of the outline that a picture is cropped to (what lies inside the picture of it; the order of walking round).

@@ -7,9 +7,11 @@
 #include <cassert>
 #include <cmath>
 
+#include "report/flat_plan.hpp"
 #include "report/names.hpp"
 #include "report/palette.hpp"
 #include "report/placing.hpp"
+#include "report/stretches.hpp"
 #include "report/svg.hpp"
 
 namespace baizetrace::report {
@@ -21,6 +23,7 @@ constexpr double kPhoneWidth = 390;    // px: a phone held upright
 constexpr double kLetterOnPhone = 12;  // px there: the smallest letter that is still easy to read
 constexpr double kSigmas = 2;          // the ellipse of a resting place holds 2 standard uncertainties
 constexpr double kScaleBar = 0.5;      // m
+constexpr double kHiddenWidth = 0.7;   // of a path's width where it was out of sight: dots
 constexpr double kFreeStep = 0.02;     // m between the places of a path that labels keep clear of
 
 // How a path is drawn. `dash` in letters' sizes.
@@ -117,60 +120,21 @@ class Drawing {
   void table() {
     const Vec2 size = view_.size();
     svg_.rect(Vec2(0.02, 0.02) * 1000, size - Vec2(40, 40), 60, "bz-rail");
-    std::vector<Vec2> outline;
-    std::vector<std::vector<Vec2>> rubber;
-    const auto& noses = table_.noses();
-    for (std::size_t k = 0; k < noses.size(); ++k) {
-      const table::Nose& n = noses[k];
-      const table::Nose& next = noses[(k + 1) % noses.size()];
-      std::vector<Vec2> out = jaw(n.b), in = jaw(next.a);
-      std::reverse(in.begin(), in.end());
-      outline.push_back(view_(n.a));
-      for (const Vec2& p : out) outline.push_back(view_(p));
-      for (const Vec2& p : in) outline.push_back(view_(p));
-      std::vector<Vec2> line = jaw(n.a);
-      std::reverse(line.begin(), line.end());
-      line.insert(line.end(), out.begin(), out.end());
-      for (Vec2& p : line) p = view_(p);
-      rubber.push_back(std::move(line));
-    }
-    svg_.polygon(outline, "bz-bed");
+    const BedLines lines = bed_lines(table_);
+    svg_.polygon(viewed(lines.outline), "bz-bed");
     for (const table::Pocket& p : table_.pockets()) svg_.circle(view_(p.fall_centre), 1000 * p.fall_radius, "bz-hole");
-    for (const auto& line : rubber) svg_.polyline(line, "bz-nose", 9);
-    const table::Spec& spec = table_.spec();
-    if (spec.baulk_line) {
+    for (const auto& line : lines.rubber) svg_.polyline(viewed(line), "bz-nose", 9);
+    if (table_.spec().baulk_line) {
       const double y = table_.baulk_line_y();
       svg_.line(view_({-table_.half_width(), y}), view_({table_.half_width(), y}), "bz-mark", 5);
-      if (spec.d_radius) {
-        std::vector<Vec2> d;
-        constexpr int kSteps = 48;
-        for (int i = 0; i <= kSteps; ++i) {
-          const double a = kPi + kPi * i / kSteps;
-          d.push_back(view_(Vec2(0, y) + *spec.d_radius * Vec2(std::cos(a), std::sin(a))));
-        }
-        svg_.polyline(d, "bz-mark", 5);
-      }
+      svg_.polyline(viewed(d_line(table_)), "bz-mark", 5);
     }
     for (const auto& [name, at] : table_.spots()) svg_.circle(view_(at), 11, "bz-spot");
   }
 
-  // The arc of the jaw that begins at the end of a nose, from there outwards.
-  [[nodiscard]] std::vector<Vec2> jaw(const Vec2& start) const {
-    constexpr double kSamePlace = 1e-6;  // m: a jaw begins exactly where its nose ends
-    for (const table::Jaw& j : table_.jaws()) {
-      if ((j.start - start).norm() > kSamePlace) continue;
-      const double from = std::atan2((j.start - j.centre).y(), (j.start - j.centre).x());
-      const double middle = std::atan2(j.middle_of_arc.y(), j.middle_of_arc.x());
-      const double sweep = 2 * wrap_angle(middle - from);
-      std::vector<Vec2> arc;
-      constexpr int kSteps = 8;
-      for (int i = 0; i <= kSteps; ++i) {
-        const double a = from + sweep * i / kSteps;
-        arc.push_back(j.centre + j.radius * Vec2(std::cos(a), std::sin(a)));
-      }
-      return arc;
-    }
-    return {start};
+  [[nodiscard]] std::vector<Vec2> viewed(std::vector<Vec2> places) const {
+    for (Vec2& q : places) q = view_(q);
+    return places;
   }
 
   void spread() {
@@ -250,10 +214,22 @@ class Drawing {
   }
 
   void path(const PlanPath& p, const Stroke& s) {
-    std::vector<Vec2> points = thin_line(p.rows, kThin);
-    for (Vec2& q : points) q = view_(q);
-    svg_.polyline(points, s.line, line_width(p, s), dashes(p, s));
+    if (!partly_hidden(p)) {
+      svg_.polyline(viewed(thin_line(p.rows, kThin)), s.line, line_width(p, s), dashes(p, s));
+      return;
+    }
+    for (const Stretch& part : stretches_of(p.rows))
+      svg_.polyline(viewed(thin_line(part.rows, kThin)), s.line, (part.seen ? 1 : kHiddenWidth) * line_width(p, s),
+                    part.seen ? dashes(p, s) : hidden_dash());
   }
+
+  [[nodiscard]] static bool partly_hidden(const PlanPath& p) {
+    if (p.one_of_many || p.style != PathStyle::measured) return false;
+    const auto parts = stretches_of(p.rows);
+    return std::any_of(parts.begin(), parts.end(), [](const Stretch& s) { return !s.seen; });
+  }
+
+  [[nodiscard]] std::string hidden_dash() const { return fmt::format("stroke-dasharray=\"0 {:.1f}\"", 0.36 * letter_); }
 
   [[nodiscard]] std::string dashes(const PlanPath& p, const Stroke& s) const {
     if (p.missed) return fmt::format("stroke-dasharray=\"{:.1f} {:.1f}\"", 0.3 * letter_, 0.32 * letter_);
@@ -391,6 +367,12 @@ class Drawing {
         svg_.text({indent, y}, line, size, "bz-ink");
       }
     };
+    const auto hidden = std::find_if(plan_.paths.begin(), plan_.paths.end(), partly_hidden);
+    if (hidden != plan_.paths.end())
+      entry("out of sight, reconstructed", [&](const Vec2& a, const Vec2& b) {
+        const Stroke& s = strokes_[static_cast<std::size_t>(hidden - plan_.paths.begin())];
+        svg_.line(a, b, s.line, kHiddenWidth * line_width(*hidden, s), hidden_dash());
+      });
     for (std::size_t k = 0; k < plan_.paths.size(); ++k) {
       const PlanPath& p = plan_.paths[k];
       const Stroke& s = strokes_[k];

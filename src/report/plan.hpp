@@ -29,7 +29,7 @@ struct PlanPath {
   PathStyle style = PathStyle::measured;
   std::string words;              // in the legend: "measured", "predicted (cloth assumed)", "same strike without side"
   std::string ball = "white";     // whose path
-  std::vector<PathRow> rows;      // in time's order; only the places are drawn
+  std::vector<PathRow> rows;      // in time's order; of one measured path, what was out of sight is dotted
   std::vector<Contact> contacts;  // numbered 1, 2, ... on the drawing and named in the legend (measured and the first
                                   // predicted path only; on others marked without a number)
   std::optional<Place> rest;      // with u > 0 its ellipse of 2 standard uncertainties is drawn

@@ -4,6 +4,8 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <fstream>
+#include <nlohmann/json.hpp>
 #include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
@@ -152,6 +154,87 @@ struct Gate {
 };
 void PrintTo(const Gate& g, std::ostream* out) { *out << g.clip; }
 
+// The setup of a session among the clips, as a user would write it: marks, the pot, cushions and zone.
+std::string setup_of(const fs::path& clip_setup) {
+  std::ifstream in(clip_setup);
+  const auto j = nlohmann::json::parse(in);
+  std::string out = "format = \"baizetrace/setup-1\"\ntitle = \"As the clip says\"\ntable = \"full-size\"\n[balls]\n";
+  for (const auto& b : j["balls"])
+    out += fmt::format("{} = [{}, {}]\n", b["name"].get<std::string>(), b["mark"][0].get<double>(),
+                       b["mark"][1].get<double>());
+  const auto& shot = j["intended"];
+  out += fmt::format("[shot]\npot = \"{}\"\ninto = \"{}\"\n[goal]\ncushions = {}\n",
+                     shot["object_ball"].get<std::string>(), shot["pocket"].get<std::string>(),
+                     shot["cue_ball_cushions"].dump());
+  const auto& zone = shot["landing_zone"];
+  out += fmt::format("zone = {{ centre = {}, radius = {} }}\n", zone["centre"].dump(), zone["radius"].get<double>());
+  return out;
+}
+
+// A session of several attempts: all found, none invented, every pot, in-off and part of the score as the truth has it,
+// whatever was knocked or nudged survived and told.
+void expect_session_right(const Outcome& o, const truth_check::Truth& truth, const fs::path& truth_file) {
+  const auto& attempts = o.session.attempts;
+  EXPECT_EQ(o.figures.attempts_found, static_cast<int>(truth.attempts.size()));
+  EXPECT_EQ(o.figures.attempts_invented, 0);
+  for (const std::string& w : o.figures.wrong) EXPECT_NE(w.find("off by"), std::string::npos) << w;
+  ASSERT_EQ(attempts.size(), truth.attempts.size());
+  for (std::size_t k = 0; k < attempts.size(); ++k) {
+    const auto& a = attempts[k];
+    const auto& t = truth.attempts[k];
+    EXPECT_EQ(a.ended, practice::Ended::rest) << a.number;
+    ASSERT_TRUE(a.score) << a.number;
+    std::map<std::string, bool> met;
+    for (const auto& part : a.score->parts) met[part.what] = part.met;
+    const bool cushions =
+        t.cushions.size() >= truth.intended_cushions.size() &&
+        std::equal(truth.intended_cushions.begin(), truth.intended_cushions.end(), t.cushions.begin());
+    EXPECT_EQ(met.at("pot"), t.pot_made) << a.number;
+    EXPECT_EQ(met.at("cushions"), cushions) << a.number;
+    EXPECT_EQ(met.at("zone"), t.in_zone) << a.number;
+    EXPECT_EQ(a.in_off.has_value(), t.in_off) << a.number;
+    EXPECT_EQ(a.score->of, 2);
+    EXPECT_EQ(a.score->points, t.in_off ? 0 : int{t.pot_made} + int{cushions && t.in_zone}) << a.number;
+  }
+  std::ifstream in(truth_file);
+  const auto j = nlohmann::json::parse(in);
+  const auto told = [&](const std::string& words) {
+    return std::find_if(o.session.warnings.begin(), o.session.warnings.end(),
+                        [&](const practice::Warning& w) { return w.what.find(words) != std::string::npos; });
+  };
+  if (j["camera"].contains("mount_bump")) {
+    ASSERT_EQ(o.session.rig.moves.size(), 1U);
+    EXPECT_NEAR(o.session.rig.moves[0].from, j["camera"]["mount_bump"]["t_s"].get<double>(), 0.2);
+    EXPECT_NE(told("the camera was knocked"), o.session.warnings.end());
+  } else {
+    EXPECT_TRUE(o.session.rig.moves.empty());
+  }
+  int nudged = 0;
+  for (const auto& h : j["hand_placements"]) {
+    if (h["how"] != "nudged") continue;
+    ++nudged;
+    const std::string ball = h["ball"];
+    std::size_t k = 0;
+    while (k < attempts.size() && attempts[k].strike_time < h["t_from_s"].get<double>()) ++k;
+    ASSERT_TRUE(k > 0 && k < attempts.size());
+    const Vec2 was = truth.attempts[k].start.at(ball) - truth.attempts[k - 1].start.at(ball);
+    const Vec2 is = attempts[k].before.at(ball).at - attempts[k - 1].before.at(ball).at;
+    fmt::print("{} nudged by {:.1f} mm, measured {:.1f} mm off that\n", ball, 1000 * was.norm(),
+               1000 * (is - was).norm());
+    EXPECT_LT((is - was).norm(), 0.0015);
+    const auto warning = told(fmt::format("the {} was moved", ball));
+    ASSERT_NE(warning, o.session.warnings.end());
+    EXPECT_NEAR(warning->time, attempts[k].strike_time, 1e-6);
+  }
+  // Nothing else is said to have been nudged.
+  EXPECT_EQ(std::count_if(o.session.warnings.begin(), o.session.warnings.end(),
+                          [](const practice::Warning& w) {
+                            return w.what.find("was moved") != std::string::npos &&
+                                   w.what.find("mm by hand") != std::string::npos;
+                          }),
+            nudged);
+}
+
 class Footage : public testing::TestWithParam<Gate> {};
 
 TEST_P(Footage, MeasuredBesideTruth) {
@@ -162,8 +245,15 @@ TEST_P(Footage, MeasuredBesideTruth) {
   const auto truth = truth_check::read_truth(truth_file.string());
   ASSERT_TRUE(truth) << truth.error().what;
   Outcome o;
-  measure_and_compare(folder / fmt::format("{}.mp4", gate.clip), truth_file,
-                      {"--readout", fmt::format("{}", truth->readout)}, o);
+  std::vector<std::string> more{"--readout", fmt::format("{}", truth->readout)};
+  const tests::ScratchFolder scratch;
+  const bool session = truth->attempts.size() > 1;
+  if (session) {
+    std::ofstream(scratch.file("clip.setup.toml")) << setup_of(folder / fmt::format("{}.setup.json", gate.clip));
+    more.insert(more.end(), {"--setup", scratch.file("clip.setup.toml")});
+  }
+  measure_and_compare(folder / fmt::format("{}.mp4", gate.clip), truth_file, more, o);
+  if (session) expect_session_right(o, *truth, truth_file);
   EXPECT_GE(o.figures.attempts_found, gate.attempts);
   EXPECT_EQ(o.figures.attempts_invented, 0);
   if (o.figures.attempts_found == 0) return;

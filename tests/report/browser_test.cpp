@@ -1,10 +1,14 @@
 // The page in a browser: no console error, nothing wider than a phone, charts drawn. Headless Chromium (Debian
 // package chromium); skipped with the reason where it is not installed.
+#include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <sys/resource.h>
 
+#include <chrono>
 #include <cstdlib>
 #include <filesystem>
+#include <iostream>
 
 #include "base/files.hpp"
 #include "support/invented_page.hpp"
@@ -72,6 +76,8 @@ document.getElementById('f').addEventListener('load', () => setTimeout(() => {
       'distance=' + [...d.querySelectorAll('figure.distance canvas')].filter(c => w.Chart.getChart(c)).length,
       'boxes=' + d.querySelectorAll('.boxes tbody td').length,
       'unreachable=' + [...d.querySelectorAll('a,summary,.scroll')].filter(x => x.tabIndex < 0).length,
+      'dead=' + [...d.querySelectorAll('a[href^="#"]')].filter(x => !d.querySelector(x.getAttribute('href'))).length,
+      'jumps=' + d.querySelectorAll('[tabindex]:not([tabindex="0"]):not([tabindex="-1"])').length,
       'h1=' + parseFloat(w.getComputedStyle(d.querySelector('h1')).fontSize),
       'bare=' + [...d.querySelectorAll('img:not([alt]),svg[role=img]:not(:has(title))')].length].join(';') + ';';
   }, 500);
@@ -109,6 +115,47 @@ TEST_F(Browser, ASessionFitsAPhoneAndAKeyboard) {
   EXPECT_THAT(found, HasSubstr("distance=1;"));
   EXPECT_THAT(found, HasSubstr("boxes=4;"));
   EXPECT_THAT(found, HasSubstr("unreachable=0;"));
+}
+
+// A long evening: 200 attempts with their pictures. Below 5 MB, whole on a phone, and opened without making anybody
+// wait: beside an empty page, so that the browser's own start does not count.
+TEST_F(Browser, TwoHundredAttemptsOpenSmoothly) {
+  const invented::Evening e = invented::evening(200);
+  const std::string page = invented::page(e.session, 640, &e.setup);
+  EXPECT_LT(page.size(), 5'000'000U);
+  const std::string report = keep("long.html", page),
+                    empty = keep("empty.html", "<!DOCTYPE html><title>x</title><h1>x</h1>");
+  // Processor time, so that a busy machine does not count.
+  const auto spent = [] {
+    rusage used{};
+    ::getrusage(RUSAGE_CHILDREN, &used);
+    const auto seconds = [](const timeval& t) {
+      return static_cast<double>(t.tv_sec) + 1e-6 * static_cast<double>(t.tv_usec);
+    };
+    return seconds(used.ru_utime) + seconds(used.ru_stime);
+  };
+  const auto timed = [&](const std::string& file) {
+    const double begun = spent();
+    const Run r = run("--window-size=390,900 --virtual-time-budget=1000 --dump-dom", file);
+    EXPECT_EQ(r.code, 0) << r.log.substr(0, 2000);
+    return spent() - begun;
+  };
+  const double start = timed(empty), opened = timed(report) - start;
+  const std::string glass = keep("glass.html", looking_glass(report, 390));
+  const Run r =
+      run("--window-size=1300,6000 --allow-file-access-from-files --virtual-time-budget=15000 --dump-dom", glass);
+  ASSERT_EQ(r.code, 0) << r.log.substr(0, 2000);
+  EXPECT_THAT(r.log, Not(HasSubstr("CONSOLE"))) << r.log.substr(0, 2000);
+  const std::string found = r.out.substr(std::min(r.out.size(), r.out.find("id=\"found\"")), 300);
+  EXPECT_THAT(found, HasSubstr("width=390;"));
+  EXPECT_THAT(found, HasSubstr("unreachable=0;"));
+  EXPECT_THAT(found, HasSubstr("dead=0;"));
+  EXPECT_THAT(found, HasSubstr("jumps=0;"));
+  EXPECT_THAT(found, HasSubstr("bare=0;"));
+  std::cout << fmt::format("{:.2f} MB; opened with {:.1f} s of processor time more than an empty page\n",
+                           1e-6 * static_cast<double>(page.size()), opened);
+  constexpr double kLongest = 3;  // s of processor time on two slow cores: nobody waits for it
+  EXPECT_LT(opened, kLongest);
 }
 
 TEST_F(Browser, AxeFindsNothingSerious) {

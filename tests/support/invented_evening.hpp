@@ -2,9 +2,13 @@
 // of a good eye. Balls run as motion::simulate() says, hands cover and carry. The truth is kept beside.
 #pragma once
 
+#include <fmt/ranges.h>
+
 #include <algorithm>
 #include <functional>
 #include <map>
+#include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -105,8 +109,8 @@ class Evening {
 
   struct Play {
     bool attempt = true;
-    double taken_at = 0;       // s after the strike at which a hand takes the white; 0: not
-    double off_table_at = 0;   // s after the strike at which the first object ball leaves the table; 0: not
+    double taken_at = 0;      // s after the strike at which a hand takes the white; 0: not
+    double off_table_at = 0;  // s after the strike from which the first object ball flies over its next cushion; 0: not
     bool rest_across = false;  // the rest lies across the bed
     double wait_for = 1e9;     // s after the strike at which the evening goes on, balls rolling or not
     std::string what;
@@ -143,8 +147,8 @@ class Evening {
         const Vec2 there = p.at(play.taken_at).value_or(white);
         hand(until - 0.4, until + 0.2, there, there);
         hand(until + 0.2, until + 0.9, there, edge_near(there));
-      } else if (p.ball != "white" && play.off_table_at > 0 && flew.empty() && play.off_table_at < end) {
-        until = at + play.off_table_at;
+      } else if (p.ball != "white" && play.off_table_at > 0 && flew.empty() && over_a_cushion(p, play.off_table_at)) {
+        until = at + *over_a_cushion(p, play.off_table_at);
         lies_then = false;
         flew = p.ball;
       } else if (p.pocket) {
@@ -265,6 +269,15 @@ class Evening {
   [[nodiscard]] Vec2 edge_near(const Vec2& p) const {
     return {(p.x() < 0 ? -1 : 1) * (table_.half_width() + 0.2), p.y()};
   }
+  // When a ball leaves the table: at its first cushion from then on, where nobody would say that it fell.
+  [[nodiscard]] std::optional<double> over_a_cushion(const BallPath& path, double from) const {
+    for (const Contact& c : path.contacts)
+      if (c.time >= from && c.kind == ContactKind::cushion &&
+          std::none_of(table_.pockets().begin(), table_.pockets().end(),
+                       [&](const table::Pocket& p) { return p.to_fall(c.at) < 0.25; }))
+        return c.time;
+    return std::nullopt;
+  }
   void hand(double from, double to, const Vec2& a, const Vec2& b, double radius = 0.08) {
     if (to > from) hands_.push_back({from, to, a, b, radius});
   }
@@ -336,15 +349,16 @@ inline std::vector<std::string> faults(const std::vector<TrueShot>& truth, const
       out.push_back(name + " was lost" + near);
       continue;
     }
-    std::map<std::string, std::string> potted;
-    for (const practice::Potted& p : a->potted) potted[p.ball] = p.pocket;
-    if (a->in_off) potted["white"] = a->in_off->pocket;
-    if (potted != s.potted) {
-      std::string is, was;
-      for (const auto& [b, p] : s.potted) is += b + " " + p + " ";
-      for (const auto& [b, p] : potted) was += b + " " + p + " ";
-      out.push_back(name + ": potted " + is + "| measured " + was);
-    }
+    // Reds are all alike: which of them fell cannot be seen.
+    const auto fell = [](const std::string& ball, const std::string& pocket) {
+      return (ball.starts_with("red-") ? "red" : ball) + " " + pocket;
+    };
+    std::multiset<std::string> is, was;
+    for (const auto& [ball, pocket] : s.potted) is.insert(fell(ball, pocket));
+    for (const practice::Potted& p : a->potted) was.insert(fell(p.ball, p.pocket));
+    if (a->in_off) was.insert(fell("white", a->in_off->pocket));
+    if (is != was)
+      out.push_back(fmt::format("{}: potted {} | measured {}", name, fmt::join(is, ", "), fmt::join(was, ", ")));
     if (s.by_hand != (a->ended == practice::Ended::hand)) out.push_back(name + ": ended by hand or not");
   }
   for (std::size_t k = 0; k < used.size(); ++k)
