@@ -19,7 +19,7 @@ constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours
 // sharpening (profile.hpp), which a clip does not tell: read half way, balls came out 0.0 to 0.3 of the blur too large
 // on drawn clips with all of it before, within 0.1 px on other footage with truth. That is 1 to 2 % of a ball's size:
 // as a ruler balls are worth less than the table's own file, unless they are large in the picture.
-constexpr double kBallBiasPerBlur = 0.25;
+constexpr double kBallBiasPerBlur = 0.2;
 constexpr double kFits = 0.8;  // px: a mark this near to the fitted curve belongs to it
 // How the noses look from this camera. On two kinds of drawn tables with truth, nose rounded by 2 to 6 mm, the visible
 // edge lies within 0.5 mm of the nose when seen from above; seen from further off the lit edge creeps down round the

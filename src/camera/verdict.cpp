@@ -14,7 +14,7 @@ constexpr double kSideSeen = 0.30;   // share of a side that must be found to co
 constexpr double kRailCounts = 0.7;  // a seam of cloth and wood is worth so much of a nose
 constexpr double kLineSeen = 0.5;
 // Seen from above, a side whose seam is found but not its nose is likely to be something else.
-constexpr double kRailAlone = 0.35, kSureSide = 0.5;
+constexpr double kRailAlone = 0.35, kSureSide = 0.5, kWholeSide = 0.6;
 constexpr double kMissing = 0.2;                 // share of the D
 constexpr double kDrawnCounts = 0.25;            // line and D each, of all noses together
 constexpr double kSizeTold = 0.0025;             // m, 1 sigma of half a length: worth a warning
@@ -58,10 +58,10 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
     if (other && side >= kSideSeen) doubtful += (doubtful.empty() ? "" : ", ") + std::string(kSides[s]);
     evidence +=
         std::min(1.0, std::max(fit.nose_share[s] * (other ? kRailAlone : 1), kRailAlone * fit.rail_share[s])) / 4;
-    all_sides = all_sides && !other && std::max(fit.nose_share[s], fit.rail_share[s]) > kSureSide;
+    all_sides = all_sides && !other && side >= kWholeSide;
     if (side >= kSideSeen) {
       ++seen;
-      if (side < 0.6) half_seen += (half_seen.empty() ? "" : ", ") + std::string(kSides[s]);
+      if (side < kWholeSide) half_seen += (half_seen.empty() ? "" : ", ") + std::string(kSides[s]);
     } else {
       unseen += (unseen.empty() ? "" : ", ") + std::string(kSides[s]);
     }
