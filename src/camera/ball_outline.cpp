@@ -22,7 +22,7 @@ constexpr double kLeastContrast = 9;  // levels of light
 constexpr int kSteps = 15;
 // Finding them.
 constexpr float kBrighter = 28;  // levels above the cloth
-constexpr int kCoarse = 8;       // the cloth's shade is read off a picture this much smaller
+constexpr int kCoarse = 240;     // the cloth's shade is read off a picture this many pixels wide, where balls vanish
 constexpr std::size_t kLeastSectors = 7;
 constexpr double kLeastBallContrast = 22;  // levels of light
 constexpr double kRound = 0.25;            // px: scatter of the edges about a circle
@@ -242,7 +242,8 @@ std::vector<RestingBall> find_bright_balls(const Moment& moment, const Camera& c
   cv::fillPoly(on_bed, std::vector<std::vector<cv::Point>>{bed}, cv::Scalar(255));
 
   cv::Mat coarse, cloth;
-  cv::resize(moment.luma, coarse, {}, 1.0 / kCoarse, 1.0 / kCoarse, cv::INTER_AREA);
+  const double coarser = static_cast<double>(kCoarse) / std::max(moment.luma.cols, moment.luma.rows);
+  cv::resize(moment.luma, coarse, {}, coarser, coarser, cv::INTER_AREA);
   cv::medianBlur(coarse, coarse, 5);
   cv::resize(coarse, cloth, moment.luma.size(), 0, 0, cv::INTER_LINEAR);
   cv::Mat bright = moment.luma - cloth > kBrighter;

@@ -1,8 +1,10 @@
-// The outline of a ball at rest, measured to a few hundredths of a pixel: the best ruler in the picture.
+// The outline of a ball at rest, to a few hundredths of a pixel where the picture is formed as modelled here.
 //
 // Across the outline a picture shows the ball's limb, darker towards the edge as on any sphere lit from above
 // (a + b sqrt(1 - rho^2)), then the cloth, darker near the ball (c + k d), blurred. A plain half-way crossing is off
-// by 0.1-0.5 px, that is by up to 4 % of the ball's size; this fit, with the blur read off the noses, is not.
+// by 0.1-0.5 px, that is by up to 4 % of the ball's size; this fit is not, on a plain
+// picture. How blur, tone curve and sharpening follow one another in a phone is not known: up to 0.3 of the blur
+// remain.
 #pragma once
 
 #include <opencv2/core.hpp>

@@ -177,6 +177,7 @@ std::vector<Mark> nose_marks(const Scene& scene, const Unknowns& x, const table:
   const std::vector<Stripe> all = stripes(table, options.step);
   std::vector<std::optional<Found>> found(all.size());
   const auto look_at = [&](const Stripe& s) -> std::optional<Found> {
+    if (s.side == x.hidden_side) return std::nullopt;
     const PointAt at = side_point(x, s.side, s.along, 0, x.nose_height);
     const auto p =
         profile(scene.luma, 1, camera, at, options.step / 2, -options.nose_reach - 0.030, options.nose_reach + 0.018);
@@ -219,6 +220,7 @@ std::vector<Mark> rail_marks(const Scene& scene, const Unknowns& x, const table:
   std::vector<std::array<std::vector<Mark>, 3>> seen(all.size());  // at most one each
   for_all(all, [&](std::size_t k) {
     const Stripe& s = all[k];
+    if (s.side == x.hidden_side) return;
     const auto side = static_cast<std::size_t>(s.side);
     const PointAt at = side_point(x, s.side, s.along, x.rail_offset + x.rail_bias[side], x.rail_height);
     for (std::size_t i = 0; i < planes.size(); ++i) {

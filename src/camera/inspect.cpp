@@ -40,17 +40,16 @@ struct Read {
   video::ClipEnd end;
 };
 
-Read read_all(video::Clip& clip) {
-  Read out;
-  double last = -1;
-  std::vector<double> before;
-  while (auto f = clip.next()) {
-    if (last >= 0) out.intervals.push_back(f->time - last);
-    last = f->time;
-    if (f->damaged || f->index % 3 != 0) continue;
-    const cv::Rect middle(f->width() / 4, f->height() / 4, f->width() / 2, f->height() / 2);
+// Takes a clip's frames one by one, in their order.
+class Reader {
+ public:
+  void take(const video::Frame& f) {
+    if (last_ >= 0) out_.intervals.push_back(f.time - last_);
+    last_ = f.time;
+    if (f.damaged || f.index % 3 != 0) return;
+    const cv::Rect middle(f.width() / 4, f.height() / 4, f.width() / 2, f.height() / 2);
     // Rows of the upright picture are rows or columns of the stored one; a dozen parts of it are enough.
-    const bool rows = f->turn == video::Turn::none || f->turn == video::Turn::half;
+    const bool rows = f.turn == video::Turn::none || f.turn == video::Turn::half;
     constexpr int kParts = 12;
     std::vector<double> parts;
     for (int i = 0; i < kParts; ++i) {
@@ -59,22 +58,30 @@ Read read_all(video::Clip& clip) {
         r.y += r.height * i / kParts, r.height /= kParts;
       else
         r.x += r.width * i / kParts, r.width /= kParts;
-      parts.push_back(cv::mean(f->luma(r))[0] - 16);
+      parts.push_back(cv::mean(f.luma(r))[0] - 16);
     }
     double sum = 0;
     for (const double p : parts) sum += p;
-    out.brightness.push_back(sum / kParts);
-    if (!before.empty()) {
+    out_.brightness.push_back(sum / kParts);
+    if (!before_.empty()) {
       std::vector<double> ratio;
       for (std::size_t i = 0; i < parts.size(); ++i)
-        if (before[i] > 1) ratio.push_back(parts[i] / before[i]);
-      if (ratio.size() > 4) out.bands.push_back(at_share(ratio, 0.8) - at_share(ratio, 0.2));
+        if (before_[i] > 1) ratio.push_back(parts[i] / before_[i]);
+      if (ratio.size() > 4) out_.bands.push_back(at_share(ratio, 0.8) - at_share(ratio, 0.2));
     }
-    before = parts;
+    before_ = parts;
   }
-  out.end = clip.end();
-  return out;
-}
+  [[nodiscard]] Read read(const video::ClipEnd& end) const {
+    Read out = out_;
+    out.end = end;
+    return out;
+  }
+
+ private:
+  Read out_;
+  double last_ = -1;
+  std::vector<double> before_;
+};
 
 Finding recording(const video::ClipInfo& info, const Read& read) {
   Finding f{"recording", Answer::good, "", {}, ""};
@@ -329,13 +336,14 @@ Result<Inspection> inspect(const std::string& file, const table::Spec& spec, con
   auto clip = video::Clip::open(file);
   if (!clip) return pass_on(clip);
   const video::ClipInfo info = clip->info();
-  const Read read = read_all(*clip);
-  auto again = video::Clip::open(file);
-  if (!again) return pass_on(again);
+  Reader reader;
   SceneOptions look;
   look.look_at = look_at;
-  const auto scene = gather_scene(*again, look);
+  look.shown = [&](const video::Frame& f) { reader.take(f); };
+  const auto scene = gather_scene(*clip, look);
   if (!scene) return pass_on(scene);
+  while (auto f = clip->next()) reader.take(*f);
+  const Read read = reader.read(clip->end());
   RegisterOptions how;
   how.look_at = look_at;
   // A clip with a knock in it is cut where the camera stood still; any other needs no second look.

@@ -17,9 +17,12 @@ constexpr double kNearPocket = 0.16;  // m: the cloth's border turns away from t
 constexpr double kFollows = 0.010;    // m: a border point this near to the model's border follows it
 constexpr double kBorderSd = 1.5;     // px: a mask's border is a pixel of the half-size picture
 constexpr std::size_t kMostPoints = 900;
-constexpr double kCornersFollow = 0.3;  // of the border: less is another region
-constexpr double kWellFitted = 1.3;     // px: about the grain of the half-size mask
-constexpr double kBin = 0.10;           // m: coverage is counted in pieces of this length
+// Where a side is out of sight: how much of the table, from its cloth's edge on, m.
+constexpr std::array<double, 2> kHiddenDeep{0.08, 0.22};
+constexpr std::size_t kFewerPoints = 300;  // there are many such guesses
+constexpr double kCornersFollow = 0.3;     // of the border: less is another region
+constexpr double kWellFitted = 1.3;        // px: about the grain of the half-size mask
+constexpr double kBin = 0.10;              // m: coverage is counted in pieces of this length
 
 Unknowns start(const table::Spec& spec, int width, int height, const LensGuess& lens) {
   Unknowns x;
@@ -92,7 +95,7 @@ std::vector<Mark> border_marks(const Unknowns& x, const std::vector<Vec2>& borde
     const auto p = camera.on_plane(pixel, x.rail_height);
     if (!p) continue;
     const Nearest n = nearest_side(x, *p);
-    if (!n.straight || std::abs(n.out) > reach) continue;
+    if (!n.straight || n.side == x.hidden_side || std::abs(n.out) > reach) continue;
     Mark m{Kind::rail, n.side, n.along, pixel, {}, kBorderSd};
     const Mat2 j = camera.plane_jacobian(x.point(m));
     const Vec2 tangent = n.side == kBaulk || n.side == kTop ? Vec2(j.col(0)) : Vec2(j.col(1));
@@ -107,6 +110,7 @@ void judge(Guess& g, const std::vector<Vec2>& border) {
   std::vector<std::vector<char>> seen(4);
   int bins = 0;
   for (int s = 0; s < 4; ++s) {
+    if (s == g.x.hidden_side) continue;
     seen[static_cast<std::size_t>(s)].resize(static_cast<std::size_t>(2 * straight_half(g.x, s) / kBin) + 1, 0);
     const double pockets = s == kLeft || s == kRight ? 4 * kNearPocket : 2 * kNearPocket;
     bins += static_cast<int>((2 * straight_half(g.x, s) - pockets) / kBin);
@@ -117,7 +121,7 @@ void judge(Guess& g, const std::vector<Vec2>& border) {
     const auto p = camera.on_plane(pixel, g.x.rail_height);
     if (!p) continue;
     const Nearest n = nearest_side(g.x, *p);
-    if (!n.straight || std::abs(n.out) > kFollows) continue;
+    if (!n.straight || n.side == g.x.hidden_side || std::abs(n.out) > kFollows) continue;
     const auto bin = static_cast<std::size_t>((n.along + straight_half(g.x, n.side)) / kBin);
     char& cell = seen[static_cast<std::size_t>(n.side)][bin];
     covered += cell == 0;
@@ -143,17 +147,25 @@ void refine_on_border(Guess& g, const std::vector<Vec2>& border, const Beliefs& 
   }
 }
 
-std::vector<Vec2> thinned(const std::vector<Vec2>& border) {
+std::vector<Vec2> thinned(const std::vector<Vec2>& border, std::size_t most = kMostPoints) {
   std::vector<Vec2> out;
-  const std::size_t step = std::max<std::size_t>(1, border.size() / kMostPoints);
+  const std::size_t step = std::max<std::size_t>(1, border.size() / most);
   for (std::size_t i = 0; i < border.size(); i += step) out.push_back(border[i]);
   return out;
 }
 
+// The corners so that they run counter-clockwise seen from above, as the table's do (y down in the picture).
+std::array<Vec2, 4> counter_clockwise(std::array<Vec2, 4> corners) {
+  double area = 0;
+  for (std::size_t i = 0; i < 4; ++i) area += cross(corners[i], corners[(i + 1) % 4]);
+  if (area > 0) std::reverse(corners.begin(), corners.end());
+  return corners;
+}
+}  // namespace
+
 bool better(const Guess& a, const Guess& b) {
   return a.coverage - 0.02 * std::min(20.0, a.rms_pixels) > b.coverage - 0.02 * std::min(20.0, b.rms_pixels);
 }
-}  // namespace
 
 Unknowns other_end(const Unknowns& x) {
   Unknowns y = x;
@@ -163,6 +175,7 @@ Unknowns other_end(const Unknowns& x) {
   std::swap(y.nose_bias[kLeft], y.nose_bias[kRight]);
   std::swap(y.rail_bias[kBaulk], y.rail_bias[kTop]);
   std::swap(y.rail_bias[kLeft], y.rail_bias[kRight]);
+  if (x.hidden_side >= 0) y.hidden_side = (x.hidden_side + 2) % 4;
   for (Vec2& b : y.balls) b = -b;
   return y;
 }
@@ -173,12 +186,7 @@ std::vector<Guess> guess_from_cloth(const ClothRegion& cloth, const table::Spec&
   beliefs.half_width = spec.half_width;
   beliefs.half_length = spec.half_length;
 
-  // The table's corners run counter-clockwise seen from above, and so must their pictures (y down).
-  std::array<Vec2, 4> corners = cloth.corners;
-  double area = 0;
-  for (std::size_t i = 0; i < 4; ++i) area += cross(corners[i], corners[(i + 1) % 4]);
-  if (area > 0) std::reverse(corners.begin(), corners.end());
-
+  const std::array<Vec2, 4> corners = counter_clockwise(cloth.corners);
   std::vector<Guess> guesses;
   for (int turn = 0; turn < 2; ++turn) {
     std::array<Vec2, 4> pixels;
@@ -196,6 +204,40 @@ std::vector<Guess> guess_from_cloth(const ClothRegion& cloth, const table::Spec&
       if (turn == 2) break;
     }
   }
+  std::stable_sort(guesses.begin(), guesses.end(), better);
+  return guesses;
+}
+
+std::vector<Guess> guess_with_a_side_hidden(const ClothRegion& cloth, const table::Spec& spec, int width, int height) {
+  const std::vector<Vec2> border = thinned(cloth.border, kFewerPoints);
+  Beliefs beliefs;
+  beliefs.half_width = spec.half_width;
+  beliefs.half_length = spec.half_length;
+  const std::array<Vec2, 4> corners = counter_clockwise(cloth.corners);
+  std::vector<Guess> guesses;
+  for (std::size_t turn = 0; turn < 2; ++turn)
+    for (std::size_t hidden = 0; hidden < 4; ++hidden) {
+      std::array<Vec2, 4> pixels;
+      for (std::size_t i = 0; i < 4; ++i) pixels[i] = corners[(i + turn) % 4];
+      Guess best;
+      for (const LensGuess& lens : {kLenses[0], kLenses[2], kLenses[4]})
+        for (const double deep : kHiddenDeep) {
+          Guess g;
+          g.x = start(spec, width, height, lens);
+          g.x.hidden_side = static_cast<int>(hidden);  // corners and sides are counted alike: from the baulk's left
+          const double w = g.x.half_width + g.x.rail_offset, l = g.x.half_length + g.x.rail_offset;
+          const std::array<Vec2, 4> whole{Vec2(-w, -l), Vec2(w, -l), Vec2(w, l), Vec2(-w, l)};
+          std::array<Vec2, 4> cut = whole;
+          const std::size_t a = hidden, b = (hidden + 1) % 4;
+          cut[a] += deep * (whole[(a + 3) % 4] - whole[a]).normalized();
+          cut[b] += deep * (whole[(b + 1) % 4] - whole[b]).normalized();
+          if (!pose_from_plane(g.x, cut, g.x.rail_height, pixels)) continue;
+          refine_on_border(g, border, beliefs);
+          judge(g, border);
+          if (better(g, best)) best = g;
+        }
+      if (best.coverage > 0) guesses.push_back(best);
+    }
   std::stable_sort(guesses.begin(), guesses.end(), better);
   return guesses;
 }

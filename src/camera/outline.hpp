@@ -18,6 +18,14 @@ struct Guess {
 [[nodiscard]] std::vector<Guess> guess_from_cloth(const ClothRegion& cloth, const table::Spec& spec, int width,
                                                   int height);
 
+// The same where a lamp, a person or the picture's edge is thought to hide one whole side: the cloth's border there is
+// left out of account and that side marked in `hidden_side`. The best of each such side, the best first.
+[[nodiscard]] std::vector<Guess> guess_with_a_side_hidden(const ClothRegion& cloth, const table::Spec& spec, int width,
+                                                          int height);
+
+// Follows more of the border, or follows it more closely.
+[[nodiscard]] bool better(const Guess& a, const Guess& b);
+
 // The same from the noses' four corners given by hand: baulk-left, baulk-right, top-right, top-left.
 // The cloth's border, if any region has one that follows, tells the lens.
 [[nodiscard]] std::vector<Guess> guess_from_corners(const std::array<Vec2, 4>& corners,

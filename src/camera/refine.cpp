@@ -5,6 +5,7 @@
 
 #include "base/median.hpp"
 #include "camera/ball_outline.hpp"
+#include "camera/cushion_cloth.hpp"
 #include "camera/edges.hpp"
 #include "camera/profile.hpp"
 
@@ -14,7 +15,12 @@ namespace {
 constexpr std::array<double, 3> kNoseReach{0.020, 0.008, 0.005};  // m, by round
 constexpr std::size_t kMostBalls = 12;
 constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours pull at single sectors
-constexpr double kFits = 0.8;          // px: a mark this near to the fitted curve belongs to it
+// An outline's place depends on how much of the blur is the lens's and how much came after the picture's tone curve and
+// sharpening (profile.hpp), which a clip does not tell: read half way, balls came out 0.0 to 0.3 of the blur too large
+// on drawn clips with all of it before, within 0.1 px on other footage with truth. That is 1 to 2 % of a ball's size:
+// as a ruler balls are worth less than the table's own file, unless they are large in the picture.
+constexpr double kBallBiasPerBlur = 0.2;
+constexpr double kFits = 0.8;  // px: a mark this near to the fitted curve belongs to it
 // How the noses look from this camera. On two kinds of drawn tables with truth, nose rounded by 2 to 6 mm, the visible
 // edge lies within 0.5 mm of the nose when seen from above; seen from further off the lit edge creeps down round the
 // nose, by 2 mm per unit of the tangent beyond 0.75. Half of that is taken as the doubt: cushions differ. A band
@@ -161,7 +167,12 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
     if (options.rulers && (round == 2 || round + 1 == options.rounds)) {
       balls = rulers(scene, x);
       x.balls.clear();
-      for (const RestingBall& b : balls) x.balls.push_back(b.at);
+      std::vector<double> blur;
+      for (const RestingBall& b : balls) {
+        x.balls.push_back(b.at);
+        blur.push_back(b.sigma_px);
+      }
+      if (!blur.empty()) beliefs.u_ball_bias = kBallBiasPerBlur * upper_median(blur);
     }
     for (std::size_t i = 0; i < balls.size(); ++i)
       for (const OutlineSector& s : balls[i].sectors)
@@ -181,7 +192,9 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
   }
   fit.x = x;
   fit.balls = static_cast<int>(balls.size());
-  if (fit.summary.usable) take_stock(fit, table::Table(spec).resized(x.half_width, x.half_length), beliefs);
+  if (!fit.summary.usable) return fit;
+  fit.cushion_apart = cushion_apart(scene, x);
+  take_stock(fit, table::Table(spec).resized(x.half_width, x.half_length), beliefs);
   return fit;
 }
 

@@ -16,7 +16,8 @@ struct Fit {
   SolveSummary summary;
   // Share of each side (baulk, right, top, left) along which its nose, or the cloth's outer edge, was found and fits.
   std::array<double, 4> nose_share{}, rail_share{};
-  double line_share = 0, d_share = 0;  // of the baulk line and the D
+  std::array<double, 4> cushion_apart{};  // each side's colour from the bed's (cushion_cloth.hpp)
+  double line_share = 0, d_share = 0;     // of the baulk line and the D
   int balls = 0;
 };
 

@@ -19,29 +19,78 @@ namespace {
 constexpr double kUsualReadout = 0.016, kUsualReadoutU = 0.008;  // s
 constexpr double kLongEnough = 3, kShortest = 0.5;               // s of a stretch in which the camera stood still
 constexpr double kLeastCoverage = 0.45;  // of the cloth's border that a guess must follow to be tried
-constexpr double kWholeBorder = 0.97;    // nothing better is to be found
-constexpr std::size_t kMostTries = 3;
+// Nothing better is to be found: of the border, and px about the grain of the half-size mask.
+constexpr double kWholeBorder = 0.97, kCloseBorder = 0.9;
+// The noses and the cloth's seam are rectangles of nearly the same shape, and one can be taken for the other.
+constexpr double kSeamOverNose = 1.04;
+constexpr double kWorthMending = 0.7;   // score
+constexpr std::size_t kRegionsCut = 2;  // of the likeliest, that are thought of with a side hidden
+constexpr std::size_t kMostTries = 3, kMostHiddenTries = 4;
 // Which end is baulk: the line and D must be seen well at one end and clearly better than at the other.
 constexpr double kLeastDrawn = 8, kClearlyBetter = 2.0;
 
 // First guesses, the likeliest first.
-std::vector<Unknowns> guesses_of(const Scene& scene, const table::Spec& spec, const RegisterOptions& options) {
-  std::vector<Unknowns> out;
-  const std::vector<ClothRegion> regions = find_cloth(scene);
-  if (options.corners) {
-    for (const Guess& g : guess_from_corners(*options.corners, regions, spec, scene.width, scene.height))
-      out.push_back(g.x);
-    return out;
-  }
-  std::vector<Guess> first;
+std::vector<Guess> guesses_of(const std::vector<ClothRegion>& regions, const Scene& scene, const table::Spec& spec,
+                              const RegisterOptions& options) {
+  if (options.corners) return guess_from_corners(*options.corners, regions, spec, scene.width, scene.height);
+  std::vector<Guess> out;
   for (const ClothRegion& region : regions) {
     const auto more = guess_from_cloth(region, spec, scene.width, scene.height);
-    if (!more.empty() && more.front().coverage >= kLeastCoverage) first.push_back(more.front());
-    if (!first.empty() && first.back().coverage > kWholeBorder) break;
+    if (more.empty() || more.front().coverage < kLeastCoverage) continue;
+    out.push_back(more.front());
+    if (out.back().coverage > kWholeBorder && out.back().rms_pixels < kCloseBorder) break;
   }
-  std::stable_sort(first.begin(), first.end(), [](const Guess& a, const Guess& b) { return a.coverage > b.coverage; });
-  for (std::size_t i = 0; i < std::min(first.size(), kMostTries); ++i) out.push_back(first[i].x);
+  std::stable_sort(out.begin(), out.end(), better);
+  if (out.size() > kMostTries) out.resize(kMostTries);
   return out;
+}
+
+// Those with one side out of sight.
+std::vector<Guess> hidden_guesses_of(const std::vector<ClothRegion>& regions, const Scene& scene,
+                                     const table::Spec& spec) {
+  std::vector<Guess> out;
+  for (std::size_t i = 0; i < std::min(regions.size(), kRegionsCut); ++i)
+    for (const Guess& g : guess_with_a_side_hidden(regions[i], spec, scene.width, scene.height))
+      if (g.coverage >= kLeastCoverage) out.push_back(g);
+  std::stable_sort(out.begin(), out.end(), better);
+  if (out.size() > kMostHiddenTries) out.resize(kMostHiddenTries);
+  return out;
+}
+
+struct Tried {
+  Fit fit;
+  Verdict verdict;
+  std::string end_doubt;  // why baulk could be at the other end
+};
+
+Tried judged(Fit fit, const table::Spec& spec, std::string end_doubt) {
+  Tried out{std::move(fit), {}, std::move(end_doubt)};
+  out.verdict = judge(out.fit, spec);
+  if (out.verdict.found && !out.end_doubt.empty()) {
+    out.verdict.found = out.verdict.sure = false;
+    out.verdict.why = out.end_doubt;
+  }
+  return out;
+}
+
+// Refines a guess; the end that is baulk is told by the line and D unless corners were given.
+Tried tried(const Scene& scene, Unknowns x, const table::Spec& spec, const table::BallSet& balls,
+            const Beliefs& beliefs, const RegisterOptions& options) {
+  x.ball_radius = balls.kinds.front().radius;
+  if (options.lens) x = seen_through(x, options.lens->lens);
+  std::string end_doubt;
+  if (!options.corners && beliefs.has_line) {
+    // Once the noses are found roughly, the line and D are looked for at both ends.
+    const Fit rough = refine(scene, x, spec, no_marks(beliefs), {.rounds = 2, .rulers = false});
+    if (rough.summary.usable) x = rough.x;
+    const double here = drawn_evidence(scene, x, beliefs), there = drawn_evidence(scene, other_end(x), beliefs);
+    spdlog::debug("line and D seen: {:.2f} here, {:.2f} at the other end", here, there);
+    if (there > here) x = other_end(x);
+    if (std::max(here, there) < kLeastDrawn || std::max(here, there) < kClearlyBetter * std::min(here, there))
+      end_doubt = "cannot tell which end is baulk: the baulk line and the D are not seen well; --corners tells it";
+  }
+  place_drawn(x, beliefs);
+  return judged(refine(scene, x, spec, beliefs), spec, std::move(end_doubt));
 }
 
 void fill_residuals(Registration& out, const Fit& fit) {
@@ -108,49 +157,58 @@ Registration register_scene(const Scene& scene, const table::Spec& spec, const t
   Registration out;
   out.background = scene.bgr();
   out.luma = scene.luma;
-  const std::vector<Unknowns> guesses = guesses_of(scene, spec, options);
-  if (guesses.empty()) {
+  const std::vector<ClothRegion> regions = find_cloth(scene);
+  std::vector<Guess> guesses = guesses_of(regions, scene, spec, options);
+  Beliefs beliefs = beliefs_of(spec);
+  beliefs.lens = options.lens;
+  beliefs.focal = options.focal;
+  beliefs.height = options.height;
+  Tried chosen;
+  const auto take = [&](Tried now, const char* what) {
+    spdlog::debug("{}, hidden side {}: score {:.2f} {}", what, now.fit.x.hidden_side, now.verdict.score,
+                  now.verdict.why);
+    if (now.verdict.score > chosen.verdict.score) chosen = std::move(now);
+    return chosen.verdict.sure;
+  };
+  // The likeliest first; what is beyond the first sure one is not tried.
+  const auto search = [&] {
+    for (const Guess& g : guesses)
+      if (take(tried(scene, g.x, spec, balls, beliefs, options), "border")) return;
+    if (options.corners) return;
+    if (!guesses.empty())
+      for (const double scale : {kSeamOverNose, 1 / kSeamOverNose}) {
+        Unknowns x = guesses.front().x;
+        x.pose.t *= scale;
+        if (take(tried(scene, x, spec, balls, beliefs, options), "seam for nose")) return;
+      }
+    for (const Guess& g : hidden_guesses_of(regions, scene, spec))
+      if (take(tried(scene, g.x, spec, balls, beliefs, options), "a side hidden")) return;
+    // One side may be taken for another edge nearby: the others and the drawn marks tell where it belongs.
+    if (chosen.verdict.score < kWorthMending || chosen.fit.x.hidden_side >= 0) return;
+    const Unknowns as_is = chosen.fit.x;
+    for (int side = 0; side < 4; ++side) {
+      Unknowns x = as_is;
+      x.hidden_side = side;
+      const Fit without = refine(scene, x, spec, beliefs, {.rounds = 3, .rulers = false});
+      if (!without.summary.usable) continue;
+      x = without.x;
+      x.hidden_side = -1;
+      Tried now = judged(refine(scene, x, spec, beliefs), spec, chosen.end_doubt);
+      if (take(std::move(now), "one side anew")) return;
+    }
+  };
+  search();
+  if (chosen.verdict.score < 0) {
     out.why = options.corners
                   ? "the four corners are no picture of a table seen from above: give baulk-left, baulk-right, "
                     "top-right, top-left, as seen from the baulk end"
                   : "no table found: nothing in the picture is a large even cloth with four straight sides";
     return out;
   }
-
-  Beliefs beliefs = beliefs_of(spec);
-  beliefs.lens = options.lens;
-  beliefs.focal = options.focal;
-  beliefs.height = options.height;
-  Fit best;
-  Verdict verdict;
-  verdict.why = "no table found: the noses could not be followed";
-  for (Unknowns x : guesses) {
-    x.ball_radius = balls.kinds.front().radius;
-    if (options.lens) x = seen_through(x, options.lens->lens);
-    std::string end_doubt;
-    if (!options.corners && beliefs.has_line) {
-      // Once the noses are found roughly, the line and D are looked for at both ends.
-      const Fit rough = refine(scene, x, spec, no_marks(beliefs), {.rounds = 2, .rulers = false});
-      if (rough.summary.usable) x = rough.x;
-      const double here = drawn_evidence(scene, x, beliefs), there = drawn_evidence(scene, other_end(x), beliefs);
-      spdlog::debug("line and D seen: {:.2f} here, {:.2f} at the other end", here, there);
-      if (there > here) x = other_end(x);
-      if (std::max(here, there) < kLeastDrawn || std::max(here, there) < kClearlyBetter * std::min(here, there))
-        end_doubt = "cannot tell which end is baulk: the baulk line and the D are not seen well; --corners tells it";
-    }
-    place_drawn(x, beliefs);
-    Fit fit = refine(scene, x, spec, beliefs);
-    Verdict v = judge(fit, spec);
-    if (v.found && !end_doubt.empty()) v = {false, end_doubt, v.score, {}};
-    if (v.score > verdict.score) {
-      verdict = v;
-      best = std::move(fit);
-    }
-    if (verdict.found) break;
-  }
-  out.why = verdict.why;
-  out.warnings = verdict.warnings;
-  if (!verdict.found) return out;
+  const Fit& best = chosen.fit;
+  out.why = chosen.verdict.why;
+  out.warnings = chosen.verdict.warnings;
+  if (!chosen.verdict.found) return out;
 
   out.found = true;
   Rig& rig = out.rig;

@@ -2,10 +2,12 @@
 
 #include <ceres/ceres.h>
 #include <ceres/rotation.h>
+#include <glog/logging.h>
 
 #include <Eigen/Dense>
 
 #include "camera/lens_model.hpp"
+#include "camera/size_belief.hpp"
 
 namespace baizetrace::camera {
 
@@ -17,17 +19,10 @@ constexpr double kAspect = 0.0012;      // of fx / fy from 1: pixels are square,
 constexpr double kCentreShare = 0.008;  // principal point off the middle, of the longer side
 constexpr double kK1 = 0.25, kK2 = 0.15, kK3 = 0.05;
 constexpr double kTangential = 0.0008;  // p1, p2
-// What is believed of the table's own size, on its halves. The rules allow +-6.5 mm; most tables are set up better than
-// that, some are not (no source: common practice).
-constexpr double kSizeU = 0.0016;  // m
-constexpr double kSizeFreedom = 3;
 // What is believed of how edges look, 1 sigma. These are the fit's honesty: errors that many marks share.
 constexpr double kRailOffset = 0.015;  // m
 constexpr double kRailHeight = 0.008;  // m
-// An edge's place depends on how much of the blur is the lens's and how much came after the picture's tone curve
-// (profile.hpp): within 0.2 px on drawn balls with all of it before, within 0.05 px on other footage with truth.
-constexpr double kBallBias = 0.07;    // px
-constexpr double kLineSlope = 0.003;  // rad: a line drawn 5 mm askew over the bed's width
+constexpr double kLineSlope = 0.003;   // rad: a line drawn 5 mm askew over the bed's width
 
 constexpr double kNearest = 0.05;  // m in front of the lens: nothing of a table is nearer
 
@@ -241,6 +236,25 @@ struct DPrior {
     return true;
   }
 };
+// Of lens, rotation, shift and size together; empty when it cannot be told.
+Eigen::MatrixXd covariance_of(ceres::Problem& problem, const std::vector<const double*>& wanted) {
+  ceres::Covariance::Options how;
+  how.algorithm_type = ceres::DENSE_SVD;
+  how.null_space_rank = -1;
+  how.apply_loss_function = true;
+  ceres::Covariance covariance(how);
+  if (!covariance.Compute(wanted, &problem)) return {};
+  constexpr int kSizes[4] = {9, 3, 3, 2};
+  constexpr int kAt[4] = {0, 9, 12, 15};
+  Eigen::MatrixXd out = Eigen::MatrixXd::Zero(17, 17);
+  for (std::size_t i = 0; i < 4; ++i)
+    for (std::size_t j = 0; j < 4; ++j) {
+      Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor> block(kSizes[i], kSizes[j]);
+      covariance.GetCovarianceBlock(wanted[i], wanted[j], block.data());
+      out.block(kAt[i], kAt[j], kSizes[i], kSizes[j]) = block;
+    }
+  return 0.5 * (out + out.transpose());
+}
 }  // namespace
 
 const char* name_of(Kind kind) {
@@ -285,6 +299,8 @@ Vec3 Unknowns::point(const Mark& m) const {
 }
 
 SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& beliefs, const SolveOptions& options) {
+  // Guesses that lead nowhere are part of the search: the solver need not complain of each on standard error.
+  FLAGS_minloglevel = std::max(FLAGS_minloglevel, static_cast<int>(google::GLOG_ERROR));
   SolveSummary summary;
   // A start from which a mark's point cannot be seen is no start: the solver would only complain of it.
   if (!(x.lens.fx > 1) || !(x.lens.fy > 1)) return summary;
@@ -370,12 +386,7 @@ SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& b
   const auto pair = [&](double* p, double a, double b, double ua, double ub) {
     problem.AddResidualBlock(new ceres::AutoDiffCostFunction<PairPrior, 2, 2>(new PairPrior{a, b, ua, ub}), nullptr, p);
   };
-  // Width and length share one doubt: a table whose shape is off is likely to be off in size too. As a Student t of
-  // kSizeFreedom degrees of freedom in two dimensions: (freedom + 2) / 2 ln(1 + s / freedom), s the squared distance.
-  const double u_size = kSizeU * std::sqrt(kSizeFreedom / (kSizeFreedom + 2));
-  problem.AddResidualBlock(new ceres::AutoDiffCostFunction<PairPrior, 2, 2>(
-                               new PairPrior{beliefs.half_width, beliefs.half_length, u_size, u_size}),
-                           new ceres::CauchyLoss(std::sqrt(kSizeFreedom + 2)), size);
+  pair(size, beliefs.half_width, beliefs.half_length, kCarelessSizeU, kCarelessSizeU);
   if (!options.size) problem.SetParameterBlockConstant(size);
   if (std::count(any_rail.begin(), any_rail.end(), true) > 0) pair(rail, 0.048, 0.040, kRailOffset, kRailHeight);
   for (std::size_t s = 0; s < 4; ++s) {
@@ -396,7 +407,7 @@ SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& b
         new ceres::AutoDiffCostFunction<DPrior, 3, 3, 2>(new DPrior{beliefs.d_radius, beliefs.u_drawn}), nullptr, d,
         line);
   if (any_ball)
-    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<Prior, 1, 1>(new Prior{0, kBallBias}), nullptr,
+    problem.AddResidualBlock(new ceres::AutoDiffCostFunction<Prior, 1, 1>(new Prior{0, beliefs.u_ball_bias}), nullptr,
                              &ball_bias);
 
   ceres::Solver::Options how;
@@ -412,24 +423,24 @@ SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& b
   if (!summary.usable) return summary;
 
   if (options.covariance) {
-    ceres::Covariance::Options c;
-    c.algorithm_type = ceres::DENSE_SVD;
-    c.null_space_rank = -1;
-    c.apply_loss_function = true;
-    ceres::Covariance covariance(c);
     std::vector<const double*> wanted{lens, w, t, size};
-    if (covariance.Compute(wanted, &problem)) {
-      constexpr int kSizes[4] = {9, 3, 3, 2};
-      constexpr int kAt[4] = {0, 9, 12, 15};
-      summary.covariance = Eigen::MatrixXd::Zero(17, 17);
-      for (std::size_t i = 0; i < 4; ++i)
-        for (std::size_t j = 0; j < 4; ++j) {
-          Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor> block(kSizes[i], kSizes[j]);
-          covariance.GetCovarianceBlock(wanted[i], wanted[j], block.data());
-          summary.covariance.block(kAt[i], kAt[j], kSizes[i], kSizes[j]) = block;
-        }
-      summary.covariance = (0.5 * (summary.covariance + summary.covariance.transpose())).eval();
+    Eigen::MatrixXd c = covariance_of(problem, wanted);
+    if (c.size() > 0 && options.size) {
+      // What the picture leaves open of the size is settled by the whole belief; all else follows the size.
+      const SizeTold told = settle_size({Vec2(size[0], size[1]), c.bottomRightCorner<2, 2>()},
+                                        Vec2(beliefs.half_width, beliefs.half_length));
+      summary.careless = told.careless;
+      const Eigen::Matrix<double, 17, 2> follows = c.rightCols<2>() * c.bottomRightCorner<2, 2>().inverse();
+      c += follows * (told.covariance - c.bottomRightCorner<2, 2>()) * follows.transpose();
+      size[0] = told.mean.x();
+      size[1] = told.mean.y();
+      problem.SetParameterBlockConstant(size);
+      ceres::Solve(how, &problem, &result);
+      summary.usable = result.IsSolutionUsable();
+      summary.cost = result.final_cost;
+      if (!summary.usable) return summary;
     }
+    summary.covariance = c;
   }
 
   x.lens.fx = lens[0];

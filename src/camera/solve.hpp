@@ -45,6 +45,7 @@ struct Unknowns {
   double line_y = 0, line_slope = 0;       // baulk line: y = line_y + line_slope x
   Vec2 d_centre = Vec2::Zero();
   double d_radius = 0;
+  int hidden_side = -1;     // a side that is thought to be out of sight: nothing is looked for there
   std::vector<Vec2> balls;  // m
   double ball_radius = 0;   // m, given
   double ball_bias = 0;     // px, outwards: what the visible outline lies beyond the outline
@@ -71,7 +72,7 @@ struct SolveSummary {
   double rms_pixels = 0;          // of inliers
   std::vector<double> residuals;  // px, a mark each
   Eigen::MatrixXd covariance;     // 17 x 17 in the rig's order; empty unless asked for
-  double u_ball_bias = 0;
+  double careless = 0;            // probability that the table is not set up well (size_belief.hpp), with covariance
 };
 
 // A lens that is known from elsewhere: a profile, another rig of the same phone. u: of fx fy cx cy k1 k2 p1 p2 k3.
@@ -96,6 +97,7 @@ struct Beliefs {
   // from side to side, 1 sigma. m.
   std::array<double, 4> nose_bias{}, u_nose_bias{0.0004, 0.0004, 0.0004, 0.0004};
   std::array<double, 4> u_rail_bias{0.0015, 0.0015, 0.0015, 0.0015};
+  double u_ball_bias = 0.25;  // px, common to all balls' outlines
   // Told by whoever set the camera up.
   std::optional<KnownLens> lens;
   std::optional<Told> focal;   // px

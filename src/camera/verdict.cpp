@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "camera/cushion_cloth.hpp"
 #include "camera/rig.hpp"
 
 namespace baizetrace::camera {
@@ -12,11 +13,28 @@ namespace {
 constexpr double kSideSeen = 0.30;   // share of a side that must be found to count as seen
 constexpr double kRailCounts = 0.7;  // a seam of cloth and wood is worth so much of a nose
 constexpr double kLineSeen = 0.5;
+// Seen from above, a side whose seam is found but not its nose is likely to be something else.
+constexpr double kRailAlone = 0.35, kSureSide = 0.5, kWholeSide = 0.6;
+constexpr double kMissing = 0.2;                 // share of the D
+constexpr double kDrawnCounts = 0.25;            // line and D each, of all noses together
+constexpr double kSizeTold = 0.0025;             // m, 1 sigma of half a length: worth a warning
 constexpr double kWorstFit = 1.2;                // px, noses
 constexpr double kLowest = 0.7, kHighest = 9.0;  // m, lens above the bed: rooms, and the optics of phones
 constexpr double kWorstPlace = 0.010;            // m, 1 sigma: beyond it a measurement is of no use
 constexpr double kPoorPlace = 0.004;             // m: worth a warning
+// Line and D further from where the cushions put them than club tables have them (in units of 5 mm, squares summed over
+// the four ways they can be off): doubtful, then impossible.
+constexpr double kDrawnU = 0.005, kDrawnDoubtful = 8, kDrawnImpossible = 25;
 const std::array<const char*, 4> kSides{"baulk", "right", "top", "left"};
+// How far line and D lie from where they belong, as above.
+double drawn_off(const Fit& fit, const table::Spec& spec) {
+  const Unknowns& x = fit.x;
+  double sum = 0;
+  if (spec.baulk_line && fit.line_share > kMissing) sum += std::pow(x.line_y + x.half_length - *spec.baulk_line, 2);
+  if (spec.d_radius && fit.d_share > kMissing)
+    sum += (x.d_centre - Vec2(0, x.line_y)).squaredNorm() + std::pow(x.d_radius - *spec.d_radius, 2);
+  return sum / (kDrawnU * kDrawnU);
+}
 }  // namespace
 
 Verdict judge(const Fit& fit, const table::Spec& spec) {
@@ -25,21 +43,37 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
   if (!fit.summary.usable) return v;
   std::string unseen, half_seen;
   int seen = 0;
-  double share = 0;
+  const double off = drawn_off(fit, spec);
+  const double trust = std::exp(-std::max(0.0, off - kDrawnDoubtful) / kDrawnDoubtful);
+  double evidence = trust * kDrawnCounts * (std::min(1.0, fit.line_share) + std::min(1.0, fit.d_share));
+  // What lies beyond a nose is cloth. Where most sides agree with that and one does not, it may be the cloth's outer
+  // edge that was taken for that nose.
+  const auto other_stuff = static_cast<int>(std::count_if(fit.cushion_apart.begin(), fit.cushion_apart.end(),
+                                                          [](double apart) { return apart > kOtherStuff; }));
+  std::string doubtful;
+  bool all_sides = true;
   for (std::size_t s = 0; s < 4; ++s) {
     const double side = std::max(fit.nose_share[s], kRailCounts * fit.rail_share[s]);
-    share += std::min(1.0, side) / 4;
+    const bool other = other_stuff > 0 && other_stuff < 3 && fit.cushion_apart[s] > kOtherStuff;
+    if (other && side >= kSideSeen) doubtful += (doubtful.empty() ? "" : ", ") + std::string(kSides[s]);
+    evidence +=
+        std::min(1.0, std::max(fit.nose_share[s] * (other ? kRailAlone : 1), kRailAlone * fit.rail_share[s])) / 4;
+    all_sides = all_sides && !other && side >= kWholeSide;
     if (side >= kSideSeen) {
       ++seen;
-      if (side < 0.6) half_seen += (half_seen.empty() ? "" : ", ") + std::string(kSides[s]);
+      if (side < kWholeSide) half_seen += (half_seen.empty() ? "" : ", ") + std::string(kSides[s]);
     } else {
       unseen += (unseen.empty() ? "" : ", ") + std::string(kSides[s]);
     }
   }
-  v.score = share;
+  v.score = evidence;
   if (seen < 3 || (seen == 3 && fit.line_share < kLineSeen)) {
     v.why = seen == 0 ? std::string("no table found: the noses could not be followed")
                       : fmt::format("the table is not seen well enough: cushions not found: {}", unseen);
+    return v;
+  }
+  if (off > kDrawnImpossible || (spec.d_radius && fit.line_share > kLineSeen && fit.d_share < kMissing)) {
+    v.why = "the table is not seen well enough: line and D are not where the cushions put them";
     return v;
   }
   double sum = 0;
@@ -84,10 +118,20 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
   }
   v.found = true;
   v.why.clear();
+  v.sure = all_sides && off < kDrawnDoubtful &&
+           (!spec.baulk_line || (fit.line_share > kSureSide && (!spec.d_radius || fit.d_share > kSureSide)));
   if (worst > kPoorPlace)
     v.warnings.push_back(fmt::format("a ball's place is known to {:.0f} mm at worst", 1000 * worst));
   if (!unseen.empty()) v.warnings.push_back("cushions not seen: " + unseen);
+  if (!doubtful.empty())
+    v.warnings.push_back("cushions that do not wear the bed's cloth, look at the picture: " + doubtful);
   if (!half_seen.empty()) v.warnings.push_back("cushions seen in part only: " + half_seen);
+  const double u_length = std::sqrt(std::max(0.0, rig.covariance(16, 16)));
+  if (u_length > kSizeTold)
+    v.warnings.push_back(fmt::format("the table's length is told to {:.0f} mm only: {}", 2000 * u_length,
+                                     fit.summary.careless > 0.5
+                                         ? "its shape is not its file's, and balls this small do not tell its size"
+                                         : "too little of the table is seen"));
   if (fit.balls == 0) v.warnings.push_back("no bright ball at rest was seen: the table's size rests on its file");
   return v;
 }

@@ -24,7 +24,7 @@ TEST(DrawnSet, twenty_scenes_are_registered_or_refused) {
   wishes.steepest = 35;
   Tally tally;
   for (unsigned seed = 1; seed <= 20; ++seed) {
-    const auto outcome = check_scene(seed, wishes, folder + "/scene.mp4", *spec, *balls, "");
+    const auto outcome = check_scene(seed, wishes, folder + "/" + std::to_string(seed) + ".mp4", *spec, *balls, "");
     if (!outcome && outcome.error().what.find("has no encoder") != std::string::npos) {
       std::filesystem::remove_all(folder);
       GTEST_SKIP() << outcome.error().what;
@@ -36,10 +36,12 @@ TEST(DrawnSet, twenty_scenes_are_registered_or_refused) {
   }
   std::filesystem::remove_all(folder);
   fmt::print("{}\n", summary_of(tally));
-  EXPECT_GE(tally.found, 16);
-  // Falls short: where width and length are both far off the table's file in the same direction, only the balls could
-  // tell, and they are read to 0.1 px. None is the aim; this is what was measured, and it must not get worse.
-  EXPECT_LE(tally.wrong, 2);
+  EXPECT_GE(tally.found, 18);
+  const double held = static_cast<double>(tally.inside) / std::max(1, tally.values);
+  EXPECT_GT(held, 0.85);  // errors within a scene are alike: of the whole set 90 to 98 % is asked
+  // Falls short: a table at the very edge of what the rules allow, whose size neither its shape nor its balls tell, is
+  // now and then off by more than 3 of its own u. None is the aim; this is what was measured.
+  EXPECT_LE(tally.wrong, 1);
 }
 
 // The drawing's projection and the program's were written apart from each other and must agree.

@@ -120,7 +120,7 @@ TEST(Target, IsFoundInItsOwnDrawing) {
 TEST(SolveLens, AgreesWithThePublishedCalibration) {
   const auto folder = opencv_data();
   if (!folder) GTEST_SKIP() << kAbsent;
-  std::vector<TargetView> views, plain_views;
+  std::vector<TargetView> views, plain_views, published_views;
   cv::Size size;
   for (int i = 1; i <= 14; ++i) {
     const cv::Mat m = cv::imread((*folder / fmt::format("left{:02}.jpg", i)).string(), cv::IMREAD_GRAYSCALE);
@@ -129,9 +129,10 @@ TEST(SolveLens, AgreesWithThePublishedCalibration) {
     if (auto v = find_target(m); !v.empty()) views.push_back(std::move(v));
     // The same by the older finder of the calibration sample, window and all.
     TargetView plain;
-    if (i != 2 && cv::findChessboardCorners(m, {kTargetColumns, kTargetRows}, plain)) {
+    if (cv::findChessboardCorners(m, {kTargetColumns, kTargetRows}, plain)) {
       cv::cornerSubPix(m, plain, {11, 11}, {-1, -1}, {cv::TermCriteria::EPS | cv::TermCriteria::COUNT, 30, 0.1});
-      plain_views.push_back(plain);
+      published_views.push_back(plain);
+      if (i != 2) plain_views.push_back(plain);
     }
   }
   ASSERT_GE(views.size(), 8U);
@@ -155,14 +156,33 @@ TEST(SolveLens, AgreesWithThePublishedCalibration) {
   std::vector<cv::Point3f> board;
   for (int r = 0; r < kTargetRows; ++r)
     for (int c = 0; c < kTargetColumns; ++c) board.emplace_back(static_cast<float>(c), static_cast<float>(r), 0.0F);
-  std::vector<cv::Mat> turns, shifts;
-  cv::calibrateCamera(std::vector(plain_views.size(), board), plain_views, size, K, d, turns, shifts);
-  Lens plain{K.at<double>(0, 0), K.at<double>(1, 1), K.at<double>(0, 2), K.at<double>(1, 2), {}};
-  for (int i = 0; i < 5; ++i) plain.distortion[static_cast<std::size_t>(i)] = d.at<double>(i);
-  RecordProperty("apart_from_plain_px", std::to_string(lenses_apart(plain, got, size.width, size.height)));
-  // Corners of two finders in a dozen views: the stated u of the focal length, 0.6 %, is 1.3 px at the mean distance
-  // from the middle.
-  EXPECT_LT(lenses_apart(plain, got, size.width, size.height), 1.5);
+  // What the published numbers are made of: every view, the second too, which does not fit (1.2 px), and fx = fy held
+  // (the file's flags: 2, CALIB_FIX_ASPECT_RATIO). The same done here gives the file's numbers, so that what is left
+  // between them and ours is that one view.
+  const auto by_opencv = [&](const std::vector<TargetView>& seen, int flags) {
+    std::vector<cv::Mat> turns, shifts;
+    cv::Mat k = cv::Mat::eye(3, 3, CV_64F), e;
+    cv::calibrateCamera(std::vector(seen.size(), board), seen, size, k, e, turns, shifts, flags);
+    Lens lens{k.at<double>(0, 0), k.at<double>(1, 1), k.at<double>(0, 2), k.at<double>(1, 2), {}};
+    for (int i = 0; i < 5; ++i) lens.distortion[static_cast<std::size_t>(i)] = e.at<double>(i);
+    return lens;
+  };
+  const double recipe =
+      lenses_apart(published, by_opencv(published_views, cv::CALIB_FIX_ASPECT_RATIO), size.width, size.height);
+  // The same corners, the same model, the same views: ours beside OpenCV's.
+  const LensSolved same = solve_lens(plain_views, size);
+  ASSERT_TRUE(same.found) << same.why;
+  const double apart = lenses_apart(by_opencv(plain_views, 0), same.profile.known.lens, size.width, size.height);
+  const double one_view =
+      lenses_apart(by_opencv(published_views, 0), by_opencv(plain_views, 0), size.width, size.height);
+  const double finders = lenses_apart(by_opencv(plain_views, 0), got, size.width, size.height);
+  fmt::print(
+      "px apart: the published recipe redone {:.2f}; ours on the same corners {:.3f}; with and without the view "
+      "that does not fit {:.2f}; another finder of corners {:.2f}\n",
+      recipe, apart, one_view, finders);
+  EXPECT_LT(recipe, 0.3);
+  EXPECT_LT(apart, 0.1);
+  EXPECT_LT(finders, 1.5);
 }
 
 TEST(LensProfile, IsKeptScaledAndTurned) {
@@ -192,7 +212,7 @@ TEST(LensProfile, IsKeptScaledAndTurned) {
 }
 
 // Real pictures and videos without a table are refused, with a reason.
-TEST(Register, PublishedVideosWithoutATableAreRefused) {
+TEST(Register, PublishedVideosAndPicturesWithoutATableAreRefused) {
   const auto folder = opencv_data();
   if (!folder) GTEST_SKIP() << kAbsent;
   const table::Spec spec = test_support::full_size().spec();
@@ -200,7 +220,11 @@ TEST(Register, PublishedVideosWithoutATableAreRefused) {
   ASSERT_TRUE(balls);
   int looked_at = 0;
   for (const auto& file : fs::directory_iterator(*folder)) {
-    if (file.path().extension() != ".avi") continue;
+    // A still picture is a clip of one frame; these show rooms, a board, fruit, a table laid out.
+    static const std::vector<std::string> stills{"home.jpg", "board.jpg", "fruits.jpg", "left01.jpg", "building.jpg"};
+    if (file.path().extension() != ".avi" &&
+        std::find(stills.begin(), stills.end(), file.path().filename().string()) == stills.end())
+      continue;
     const auto found = register_clip(file.path().string(), spec, *balls);
     ++looked_at;
     if (!found) continue;  // not readable: said so

@@ -1,5 +1,6 @@
 // Registration: the fit on made-up marks with known truth, what is refused, and the footage with gates in millimetres.
 #include "camera/register.hpp"
+#include "camera/size_belief.hpp"
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>
@@ -160,6 +161,50 @@ TEST(Solve, finds_lens_and_pose_from_noisy_marks_and_says_how_well) {
   // The table is of exactly its file's size here and no edge is biased: the told u, which allows for both, is the
   // larger.
   EXPECT_LT(rms, u);
+}
+
+// Against the same by brute force: the belief is a mixture of two normal distributions, summed over a grid.
+TEST(SizeBelief, is_the_mixture_summed_over_a_grid) {
+  const Vec2 nominal(0.889, 1.7845);
+  double worst = 0;
+  for (const Vec2& off : {Vec2(0, 0), Vec2(-0.0025, 0.0035), Vec2(0.005, -0.004)}) {
+    // A picture tells the shape to 0.3 mm and leaves the size open, within what a careless table can have.
+    const Vec2 along = nominal.normalized(), across(along.y(), -along.x());
+    SizeTold seen;
+    seen.mean = nominal + off;
+    seen.covariance = 0.0035 * 0.0035 * along * along.transpose() + 0.0003 * 0.0003 * across * across.transpose();
+    const SizeTold got = settle_size(seen, nominal);
+    const auto normal = [](const Vec2& d, double u) { return std::exp(-0.5 * d.squaredNorm() / (u * u)) / (u * u); };
+    const Mat2 information = seen.covariance.inverse();
+    double sum = 0, careless = 0;
+    Vec2 mean = Vec2::Zero();
+    Mat2 square = Mat2::Zero();
+    constexpr double kStep = 0.0001;
+    for (int i = -160; i <= 160; ++i)
+      for (int j = -160; j <= 160; ++j) {
+        const Vec2 d(i * kStep, j * kStep), from = d - off;
+        const double wide = normal(d, kCarelessSizeU), narrow = normal(d, kCarefulSizeU);
+        const double seen_with_wide = std::exp(-0.5 * from.dot(information * from));
+        const double a = kCarelessShare * seen_with_wide, b = (1 - kCarelessShare) * seen_with_wide * narrow / wide;
+        sum += a + b;
+        careless += a;
+        mean += (a + b) * d;
+        square += (a + b) * d * d.transpose();
+      }
+    mean /= sum;
+    const Mat2 covariance = square / sum - mean * mean.transpose();
+    EXPECT_NEAR(got.careless, careless / sum, 1e-3);
+    EXPECT_LT((got.mean - nominal - mean).norm(), 1e-6);
+    worst = std::max(worst, (got.covariance - covariance).norm() / covariance.norm());
+  }
+  fmt::print("settled size: covariance within {:.1e} of the sum\n", worst);
+  EXPECT_LT(worst, 0.01);
+  // A shape that is off tells of a careless table, and its size is then told less well.
+  SizeTold good, off;
+  good.covariance = off.covariance = Eigen::DiagonalMatrix<double, 2>(1e-5, 1e-5);
+  good.mean = nominal;
+  off.mean = nominal + Vec2(-0.006, 0.006);
+  EXPECT_GT(settle_size(off, nominal).covariance.trace(), 1.5 * settle_size(good, nominal).covariance.trace());
 }
 
 TEST(Solve, needs_enough_marks) {
