@@ -94,6 +94,7 @@ TEST(Measure, ExplainsWhatItSaw) {
   EXPECT_EQ(beyond.code, 1);
   EXPECT_NE(beyond.err.find("--explain-at 700"), std::string::npos) << beyond.err;
 
+  set_data_folder(BAIZETRACE_SOURCE);
   const auto rig = camera::read_rig(out + "/found.rig.json");
   const auto spec = table::read_spec("full-size");
   const auto balls = table::read_ball_set("snooker");
