@@ -92,8 +92,12 @@ double cost_of(const Followed& ball, const Sighting& s) {
   const double reach = (1.4 * speed + 0.6) * dt + 0.03;
   const double d = (s.at - ball.at).norm();
   if (d < reach && ball.may_turn) motion = std::min(motion, kTurn + 1.0 * d / reach);
-  // Long out of sight, or seen on the move once only: anywhere a ball can get to.
-  const double far = ball.state == Followed::State::resting ? kFastest * dt + 0.03 : (3 * speed + 2.0) * dt + 0.03;
+  // Long out of sight, or seen on the move once only: anywhere a ball can get to. Nothing makes one faster but a faster
+  // one; a speed that few sightings tell may be more.
+  constexpr int kTellsSpeed = 4;  // sightings on the move
+  const double far = ball.state == Followed::State::resting ? kFastest * dt + 0.03
+                     : ball.steps < kTellsSpeed            ? (3 * speed + 2.0) * dt + 0.03
+                                                           : (1.2 * speed + 0.5) * dt + 0.03;
   constexpr double kLongUnseen = 0.3;  // s
   if (d < far && (ball.may_turn || dt > kLongUnseen)) motion = std::min(motion, kTurn + 3.0);
   if (motion > kNobody) return kForbidden;

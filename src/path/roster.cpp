@@ -24,12 +24,15 @@ std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, cons
   const auto n = static_cast<Eigen::Index>(candidates.size());
   // Beside the slots, each candidate may be no ball at all, at a price per sighting.
   constexpr double kNoBall = 4.0;
+  // Of two that have its colour the ball is rather the one that is seen whole: a cue's butt is round at one end only.
+  constexpr double kNotWhole = 6.0;
   Eigen::MatrixXd cost(n, static_cast<Eigen::Index>(slots.size()) + n);
   for (Eigen::Index i = 0; i < n; ++i) {
     const Candidate& c = *candidates[static_cast<std::size_t>(i)];
     const double per = 1.0 / std::max(1, c.stay.count());
+    const double lacks = kNotWhole * std::max(0.0, 1 - per * c.visible);
     for (std::size_t s = 0; s < slots.size(); ++s)
-      cost(i, static_cast<Eigen::Index>(s)) = slots[s] < c.colour.size() ? -c.colour[slots[s]] * per : 2.0;
+      cost(i, static_cast<Eigen::Index>(s)) = lacks + (slots[s] < c.colour.size() ? -c.colour[slots[s]] * per : 2.0);
     for (Eigen::Index j = 0; j < n; ++j)
       cost(i, static_cast<Eigen::Index>(slots.size()) + j) = i == j ? kNoBall : kForbidden;
   }

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "path/contact.hpp"
+#include "path/hidden.hpp"
 #include "path/window.hpp"
 
 namespace baizetrace::path {
@@ -64,7 +65,8 @@ class Reader {
         ++next;
         continue;
       }
-      const std::size_t went = find_contact(found_, world_, next);
+      std::size_t went = find_contact(found_, world_, next);
+      if (went == 0) went = find_hidden_turn(found_, world_, next);
       constexpr int kSuspend = 2;  // false sightings in a row just where a contact is
       if (went == 0 && suspended_ < kSuspend && next + 1 < n) {
         ++suspended_;
@@ -209,8 +211,16 @@ Found read(Chain chain, const World& world, const BallTrack& track, std::size_t 
   reader.read(next);
   Found found = std::move(reader.found_);
   const double begins = found.chain.legs[0].leg.t;
+  // Followed until it went out of sight: what was seen of it long after does not speak against its motion before.
+  double ends = 1e18;
+  if (found.lost) {
+    double last = begins;
+    for (const Seen& s : found.chain.seen)
+      if (s.trusted) last = std::max(last, s.time);
+    if (found.lost_at - last > kOutOfSight) ends = last;
+  }
   for (const Seen& s : found.chain.seen) {
-    if (s.time < begins) continue;
+    if (s.time < begins || s.time > ends) continue;
     ++found.moving;
     found.trusted += s.trusted;
   }

@@ -17,6 +17,7 @@ constexpr double kConfirmLater = 0.6;   // s, the same for a ball that was known
 constexpr double kConfirmNew = 2.0;     // s, for one never seen before: people lean in more often than balls are added
 constexpr double kWholeBall = 0.85;     // mean visible share of a ball that has just been put down
 constexpr double kAnyBall = 0.80;       // and of one that lies there at the start
+constexpr double kUnderCover = 0.95;    // and there, where a person is: a cue's butt shows most of a ball's outline
 constexpr double kRatherThat = 0.08;    // of quality: so much better, and another candidate is the ball instead
 constexpr int kFleeting = 60;           // sightings: what was seen less and vanished was no ball
 constexpr double kForget = 0.40;        // s: a candidate unseen for longer is dropped
@@ -64,6 +65,7 @@ struct Tracker::State {
   Names names;
   std::vector<Followed> balls;
   std::vector<Candidate> candidates;
+  std::vector<std::pair<std::string, Candidate>> stock;  // the balls that were admitted while stock was taken
   bool active = false;
   double begin = 0, last_motion = 0, now = 0;
   std::optional<double> started;  // first look
@@ -81,6 +83,7 @@ struct Tracker::State {
   void rest(Followed& b);
   void cluster(const Sighting& s, bool covered);
   void name_candidates(const Look& l);
+  void take_stock_anew();
   void admit(const Candidate& c, std::size_t kind);
   [[nodiscard]] std::optional<Episode> close(bool cut);
   [[nodiscard]] bool covered(const Look& l, const Vec2& p) const;
@@ -329,17 +332,34 @@ void Tracker::State::cluster(const Sighting& s, bool under_cover) {
   add_colour(home->colour, s);
 }
 
+// The balls that were admitted while stock is taken are candidates again, beside those that have ripened since: which of
+// two white ones is the white is not told by which was told first.
+void Tracker::State::take_stock_anew() {
+  for (auto& [name, c] : stock) {
+    const auto b = std::find_if(balls.begin(), balls.end(), [&](const Followed& f) { return f.name == name; });
+    if (b == balls.end() || b->state != Followed::State::resting || !b->off.empty()) continue;
+    c.last = b->seen_at;
+    candidates.push_back(std::move(c));
+    balls.erase(b);
+  }
+  stock.clear();
+}
+
 void Tracker::State::name_candidates(const Look& l) {
   std::erase_if(candidates, [&](const Candidate& c) { return l.time - c.last > kForget; });
+  const bool first_look = l.time - *started < kFirstLook;
+  const auto is_ripe = [&](const Candidate& c) {
+    const bool covered = 2 * c.covered >= c.stay.count();
+    const double whole = first_look ? (covered ? kUnderCover : kAnyBall) : kWholeBall;
+    return c.stay.count() >= kConfirmSightings && c.last - c.first >= (first_look ? kConfirm : kConfirmLater) &&
+           (first_look || !covered) && c.visible > whole * c.stay.count() &&
+           table.on_bed(c.stay.mean(), set.kinds[0].radius, 0.012) && !falls_at(c.stay.mean(), 0.0);
+  };
+  if (std::none_of(candidates.begin(), candidates.end(), is_ripe)) return;
+  if (first_look && !active) take_stock_anew();
   std::vector<const Candidate*> ripe;
-  const bool stock = l.time - *started < kFirstLook;
   for (const Candidate& c : candidates)
-    if (c.stay.count() >= kConfirmSightings && c.last - c.first >= (stock ? kConfirm : kConfirmLater) &&
-        (stock ? c.visible > kAnyBall * c.stay.count()
-               : (2 * c.covered < c.stay.count() && c.visible > kWholeBall * c.stay.count())) &&
-        table.on_bed(c.stay.mean(), set.kinds[0].radius, 0.012) && !falls_at(c.stay.mean(), 0.0))
-      ripe.push_back(&c);
-  if (ripe.empty()) return;
+    if (is_ripe(c)) ripe.push_back(&c);
   // A ball that rests or moves in sight is not anywhere else.
   constexpr double kOutOfSight = 0.25;  // s
   std::vector<int> free;
@@ -374,8 +394,10 @@ void Tracker::State::name_candidates(const Look& l) {
     const bool known = std::any_of(balls.begin(), balls.end(), [&](const Followed& b) {
       return b.kind == kind && (b.state == Followed::State::gone || l.time - b.seen_at > kOutOfSight);
     });
-    if (!stock && !known && ripe[i]->last - ripe[i]->first < kConfirmNew) continue;
-    admit(*ripe[i], static_cast<std::size_t>(kinds[i]));
+    if (!first_look && !known && ripe[i]->last - ripe[i]->first < kConfirmNew) continue;
+    const std::size_t before = balls.size();
+    admit(*ripe[i], kind);
+    if (first_look && balls.size() > before) stock.emplace_back(balls.back().name, *ripe[i]);
     taken.push_back(ripe[i]);
   }
   std::vector<Candidate> left;

@@ -1,0 +1,17 @@
+// A ball that goes out of sight and comes back on another way: under a lamp's frame, behind a person.
+#pragma once
+
+#include "path/search.hpp"
+
+namespace baizetrace::path {
+
+// A ball unseen for longer was out of sight, s: three frames of 30 a second.
+inline constexpr double kOutOfSight = 0.09;
+
+// What the ball met while it was out of sight just before sighting `j`, where no contact that is known of explains it:
+// one turn or two, of unknown kind, at instants and places that the ways before and behind tell. Adds the legs to the
+// chain and returns the next sighting to read; 0: it was in sight, or comes back in a way that a ball has not by
+// itself.
+[[nodiscard]] std::size_t find_hidden_turn(Found& found, const World& world, std::size_t j);
+
+}  // namespace baizetrace::path
