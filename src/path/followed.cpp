@@ -11,6 +11,7 @@ namespace {
 constexpr double kFastest = 10.0;      // m/s; a professional's break reaches 8-9 (common practice)
 constexpr double kPlaceSlack = 0.003;  // m: a sighting this far beyond its error may still be the ball at its place
 constexpr double kStart = 7.0;         // price of a ball at rest having started
+constexpr double kBadly = 2.0;         // price of a ball at rest being seen beside its place
 constexpr double kPartly = 3.0;        // price of a sighting of which nothing was a ball's outline
 constexpr double kTurn = 6.0;          // price of a moving ball having met something since it was last seen
 
@@ -21,6 +22,12 @@ double quality_of(const Sighting& s, std::size_t kind) { return s.visible - 0.1 
 bool at_place(const Followed& ball, const Sighting& s) {
   const double sd = std::max(ball.stay.sd(), std::sqrt(0.5 * s.covariance.trace()));
   return (s.at - ball.stay.mean()).norm() < kPlaceSlack + 3 * sd;
+}
+
+bool badly_seen(const Followed& ball, const Sighting& s) {
+  constexpr double kBeside = 0.5;  // radii
+  return ball.state == Followed::State::resting && ball.off.empty() && !ball.may_start &&
+         (s.at - ball.stay.mean()).norm() < kBeside * ball.radius;
 }
 
 void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time) {
@@ -59,6 +66,7 @@ double cost_of(const Followed& ball, const Sighting& s) {
   const double dt = std::max(1e-3, s.time - ball.seen_at);
   if (ball.state == Followed::State::resting && ball.off.empty()) {
     if (at_place(ball, s)) return 0.5 * colour;  // the place itself speaks for it
+    if (badly_seen(ball, s)) return kBadly + 0.5 * colour;
     const double d = (s.at - ball.stay.mean()).norm();
     if (!ball.may_start || d > kFastest * dt + 0.03) return kForbidden;
     return kStart + 0.5 * d / (kFastest * dt + 0.03) + colour;
@@ -96,8 +104,8 @@ double cost_of(const Followed& ball, const Sighting& s) {
   // one; a speed that few sightings tell may be more.
   constexpr int kTellsSpeed = 4;  // sightings on the move
   const double far = ball.state == Followed::State::resting ? kFastest * dt + 0.03
-                     : ball.steps < kTellsSpeed            ? (3 * speed + 2.0) * dt + 0.03
-                                                           : (1.2 * speed + 0.5) * dt + 0.03;
+                     : ball.steps < kTellsSpeed             ? (3 * speed + 2.0) * dt + 0.03
+                                                            : (1.2 * speed + 0.5) * dt + 0.03;
   constexpr double kLongUnseen = 0.3;  // s
   if (d < far && (ball.may_turn || dt > kLongUnseen)) motion = std::min(motion, kTurn + 3.0);
   if (motion > kNobody) return kForbidden;

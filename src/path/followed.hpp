@@ -19,12 +19,13 @@ struct Followed {
   double radius = 0;
   State state = State::resting;
 
-  bool lies = false;            // its last known state is at rest at `stay`, also when it is gone
-  StayMean stay;                // at rest: where
-  std::deque<Sighting> recent;  // the last sightings, whatever the state (kRecent of them)
-  std::vector<Sighting> off;    // at rest: sightings away from the place, in a row
-  double seen_at = 0;           // s, last sighting taken for it
-  int missed = 0;               // looks in a row without it, its place uncovered
+  bool lies = false;               // its last known state is at rest at `stay`, also when it is gone
+  StayMean stay;                   // at rest: where
+  std::deque<Sighting> recent;     // the last sightings, whatever the state (kRecent of them)
+  std::vector<Sighting> off;       // at rest: sightings away from the place, in a row
+  std::vector<Sighting> doubtful;  // at rest: sightings a little off the place though nothing came near it, in a row
+  double seen_at = 0;              // s, last sighting taken for it
+  int missed = 0;                  // looks in a row without it, its place uncovered
 
   Vec2 at = Vec2::Zero(), velocity = Vec2::Zero();
   double quality = 1;  // running mean over sightings at rest: how much they look like a ball of its kind
@@ -54,6 +55,9 @@ inline constexpr double kNobody = 14.0;
 
 // How much a sighting looks like a whole ball of a kind: 1 best.
 [[nodiscard]] double quality_of(const Sighting& s, std::size_t kind);
+
+// Whether a sighting is beside the resting place of a ball that nothing can have moved: the ball, badly seen.
+[[nodiscard]] bool badly_seen(const Followed& ball, const Sighting& s);
 
 // Whether a sighting is at the ball's resting place.
 [[nodiscard]] bool at_place(const Followed& ball, const Sighting& s);

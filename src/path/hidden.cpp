@@ -8,10 +8,10 @@
 namespace baizetrace::path {
 namespace {
 
-constexpr double kRuns = 0.10;        // m/s: slower, and it may have been put there
-constexpr std::size_t kAhead = 8;     // sightings behind the gap that tell the way on
-constexpr std::size_t kFewest = 4;    // of them
-constexpr double kGain = 1.05;        // of the speed: nothing that it meets makes it faster, but what moves itself
+constexpr double kRuns = 0.10;      // m/s: slower, and it may have been put there
+constexpr std::size_t kAhead = 8;   // sightings behind the gap that tell the way on
+constexpr std::size_t kFewest = 4;  // of them
+constexpr double kGain = 1.05;      // of the speed: nothing that it meets makes it faster, but what moves itself
 
 // The straight way through the first sightings behind the gap.
 struct Way {

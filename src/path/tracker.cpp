@@ -163,6 +163,19 @@ void Tracker::State::take_resting(Followed& b, const Sighting& s) {
     b.seen.push_back(s);
     ++b.after_rest;
   }
+  if (badly_seen(b, s) && !at_place(b, s)) {
+    // Shadows that come and go shift what is seen of it. What lasts is where it lies: a sleeve may have touched it.
+    constexpr double kLasts = 1.0;  // s
+    b.seen_at = s.time;
+    b.doubtful.push_back(s);
+    if (s.time - b.doubtful.front().time < kLasts) return;
+    b.stay = StayMean{};
+    for (const Sighting& d : b.doubtful) b.stay.add(d);
+    b.at = b.stay.mean();
+    b.doubtful.clear();
+    return;
+  }
+  b.doubtful.clear();
   if (at_place(b, s)) {
     b.off.clear();
     b.seen_at = s.time;
@@ -332,8 +345,8 @@ void Tracker::State::cluster(const Sighting& s, bool under_cover) {
   add_colour(home->colour, s);
 }
 
-// The balls that were admitted while stock is taken are candidates again, beside those that have ripened since: which of
-// two white ones is the white is not told by which was told first.
+// The balls that were admitted while stock is taken are candidates again, beside those that have ripened since: which
+// of two white ones is the white is not told by which was told first.
 void Tracker::State::take_stock_anew() {
   for (auto& [name, c] : stock) {
     const auto b = std::find_if(balls.begin(), balls.end(), [&](const Followed& f) { return f.name == name; });

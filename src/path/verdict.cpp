@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "path/hidden.hpp"
+
 namespace baizetrace::path {
 namespace {
 
@@ -11,10 +13,11 @@ constexpr double kShortestRun = 0.04;    // m
 constexpr int kFewestSightings = 4;      // of the cue ball's motion
 constexpr double kAway = 0.08;           // m from where it lay and where it came to lie
 constexpr int kFewestOnTheWay = 3;
-constexpr double kLeastTrusted = 0.6;    // share of them that free motion explains
-constexpr double kLeastSeen = 0.5;       // share of the frames of a short motion that show the ball: hands hide it
-constexpr double kShortMotion = 2.5;     // s
-constexpr double kWorstRms = 0.006;      // m
+constexpr double kLeastTrusted = 0.6;  // share of them that free motion explains
+constexpr double kLeastSeen = 0.5;     // share of the frames of a short motion that show the ball: hands hide it
+constexpr double kShortMotion = 2.5;   // s
+constexpr int kEitherSide = 3;         // sightings before it went out of sight and after that one free motion explains
+constexpr double kWorstRms = 0.006;    // m
 constexpr double kFastestStrike = 11.0;  // m/s; 8-9 is a professional's break (common practice)
 // Friction coefficients beyond which it was no ball that ran on cloth. PHYSICS: sliding 0.15-0.25, rolling
 // 0.0065-0.013, from memory; wide margins.
@@ -34,13 +37,21 @@ bool runs_freely(const Found& cue, const Chain& chain, const Episode& episode, c
   if (cue.pocket) ends = cue.pocket_time;
   if (cue.lost) ends = cue.lost_at;
   double sum = 0;
-  int seen = 0, frames = 0;
+  int frames = 0;
+  std::vector<double> times;
   for (const Seen& s : chain.seen) {
     if (!s.trusted || s.time < begins || s.time > ends) continue;
     sum += (chain.at(s.time, c) - s.at).squaredNorm();
-    ++seen;
+    times.push_back(s.time);
   }
-  for (const double f : episode.frame_times) frames += f > begins && f < ends;
+  const int seen = static_cast<int>(times.size());
+  // Frames in which it ran out of sight, under a lamp's frame, speak neither for nor against it.
+  const auto out_of_sight = [&](double f) {
+    const auto after = std::upper_bound(times.begin(), times.end(), f);
+    const auto before = after - times.begin();
+    return before >= kEitherSide && times.end() - after >= kEitherSide && *after - *(after - 1) > kOutOfSight;
+  };
+  for (const double f : episode.frame_times) frames += f > begins && f < ends && !out_of_sight(f);
   if (seen < kFewestSightings || std::sqrt(sum / seen) > kWorstRms) return false;
   if (ends - begins < kShortMotion && seen < kLeastSeen * frames) return false;
   // It must have been seen on its way: a ball that vanishes here and lies there was carried.
@@ -121,7 +132,16 @@ void judge(EpisodePaths& out, const Episode& episode, const std::vector<Found>& 
   } else if (first_other < first.leg.t - kSameTime) {
     out.why_not = "another ball moved before the cue ball";
   } else if (!runs_freely(*cue, chain, episode, problem) && !sent_a_ball(*cue, episode, found)) {
-    out.why_not = "moved by hand: the cue ball did not run freely";
+    // What was followed may have been a hand, or a cue, beside the ball.
+    constexpr double kHalf = 0.7;  // of the outline
+    int partly = 0, sightings = 0;
+    for (const BallTrack& b : episode.balls)
+      if (b.ball == cue->chain.ball)
+        for (const Sighting& s : b.seen)
+          if (s.time > first.leg.t) partly += s.visible < kHalf, ++sightings;
+    out.why_not = 2 * partly > sightings
+                      ? "the cue ball was hidden while it moved, so it cannot be told whether it was struck"
+                      : "moved by hand: the cue ball did not run freely";
   } else if ((first.leg.v.norm() < kSlowestStrike || run < kShortestRun) && !sent_a_ball(*cue, episode, found)) {
     out.why_not = "nudged";
   } else {
