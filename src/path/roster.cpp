@@ -17,7 +17,8 @@ double against(const Sighting& s, std::size_t kind) {
   return std::clamp(-static_cast<double>(s.colour[kind]), 0.0, -kWorstColour);
 }
 
-std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, const std::vector<int>& free) {
+std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, const std::vector<int>& free,
+                           const std::vector<std::optional<Vec2>>& homes) {
   std::vector<std::size_t> slots;
   for (std::size_t k = 0; k < free.size(); ++k)
     for (int i = 0; i < free[k]; ++i) slots.push_back(k);
@@ -26,13 +27,18 @@ std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, cons
   constexpr double kNoBall = 4.0;
   // Of two that have its colour the ball is rather the one that is seen whole: a cue's butt is round at one end only.
   constexpr double kNotWhole = 6.0;
+  constexpr double kAtHome = 1.5, kHome = 0.025;  // of cost; m from its spot
   Eigen::MatrixXd cost(n, static_cast<Eigen::Index>(slots.size()) + n);
   for (Eigen::Index i = 0; i < n; ++i) {
     const Candidate& c = *candidates[static_cast<std::size_t>(i)];
     const double per = 1.0 / std::max(1, c.stay.count());
     const double lacks = kNotWhole * std::max(0.0, 1 - per * c.visible);
-    for (std::size_t s = 0; s < slots.size(); ++s)
-      cost(i, static_cast<Eigen::Index>(s)) = lacks + (slots[s] < c.colour.size() ? -c.colour[slots[s]] * per : 2.0);
+    for (std::size_t s = 0; s < slots.size(); ++s) {
+      const std::size_t k = slots[s];
+      const bool at_home = k < homes.size() && homes[k] && (c.stay.mean() - *homes[k]).norm() < kHome;
+      cost(i, static_cast<Eigen::Index>(s)) =
+          lacks + (k < c.colour.size() ? -c.colour[k] * per : 2.0) - (at_home ? kAtHome : 0.0);
+    }
     for (Eigen::Index j = 0; j < n; ++j)
       cost(i, static_cast<Eigen::Index>(slots.size()) + j) = i == j ? kNoBall : kForbidden;
   }

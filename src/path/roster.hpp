@@ -25,8 +25,10 @@ void add_colour(std::vector<double>& sum, const Sighting& s);
 // How a sighting's colour speaks against a kind: 0 (best) to -kWorstColour.
 [[nodiscard]] double against(const Sighting& s, std::size_t kind);
 
-// Kinds for candidates, best joint assignment: `free[k]` more balls of kind k may be on the table. -1: no ball.
-[[nodiscard]] std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, const std::vector<int>& free);
+// Kinds for candidates, best joint assignment: `free[k]` more balls of kind k may be on the table; `homes[k]` is the
+// spot where the rules put that kind, which speaks for it where colours are hard to tell. -1: no ball.
+[[nodiscard]] std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, const std::vector<int>& free,
+                                         const std::vector<std::optional<Vec2>>& homes);
 
 // Names for balls of which there are many.
 class Names {

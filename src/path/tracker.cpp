@@ -57,12 +57,18 @@ void drop_false_start(BallTrack& t) {
 
 struct Tracker::State {
   State(const table::Table& t, const table::BallSet& b, const TrackerOptions& o)
-      : table(t), set(b), options(o), names(o.names) {}
+      : table(t), set(b), options(o), names(o.names) {
+    for (const table::BallKind& k : set.kinds) {
+      const auto spot = table.spots().find(k.name);
+      homes.push_back(k.count == 1 && spot != table.spots().end() ? std::optional(spot->second) : std::nullopt);
+    }
+  }
 
   const table::Table table;
   const table::BallSet set;
   const TrackerOptions options;
   Names names;
+  std::vector<std::optional<Vec2>> homes;  // per kind: its spot
   std::vector<Followed> balls;
   std::vector<Candidate> candidates;
   std::vector<std::pair<std::string, Candidate>> stock;  // the balls that were admitted while stock was taken
@@ -392,7 +398,7 @@ void Tracker::State::name_candidates(const Look& l) {
     }
     free.push_back(std::max(0, n));
   }
-  const std::vector<int> kinds = kinds_for(ripe, free);
+  const std::vector<int> kinds = kinds_for(ripe, free, homes);
   std::vector<std::size_t> order(ripe.size());
   for (std::size_t i = 0; i < order.size(); ++i) order[i] = i;
   std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {

@@ -17,17 +17,24 @@ constexpr double kLeastTrusted = 0.6;  // share of them that free motion explain
 constexpr double kLeastSeen = 0.5;     // share of the frames of a short motion that show the ball: hands hide it
 constexpr double kShortMotion = 2.5;   // s
 constexpr int kEitherSide = 3;         // sightings before it went out of sight and after that one free motion explains
-constexpr double kWorstRms = 0.006;    // m
+constexpr int kLongRun = 40;           // sightings of it
+constexpr double kNearlyAllTrusted = 0.9;
+constexpr double kWorstRms = 0.006;      // m
 constexpr double kFastestStrike = 11.0;  // m/s; 8-9 is a professional's break (common practice)
 // Friction coefficients beyond which it was no ball that ran on cloth. PHYSICS: sliding 0.15-0.25, rolling
 // 0.0065-0.013, from memory; wide margins.
 constexpr double kSlideFrom = 0.08, kSlideTo = 0.40, kRollFrom = 0.003, kRollTo = 0.03;
 
+bool slides_as_on_cloth(const Cloth& c) { return c.slide > kSlideFrom * kGravity && c.slide < kSlideTo * kGravity; }
+bool rolls_as_on_cloth(const Cloth& c) { return c.roll > kRollFrom * kGravity && c.roll < kRollTo * kGravity; }
+
 // Whether the cue ball's fitted motion is one that a ball has by itself.
 bool runs_freely(const Found& cue, const Chain& chain, const Episode& episode, const Problem& problem) {
   const Cloth& c = problem.cloth;
-  if (c.slide < kSlideFrom * kGravity || c.slide > kSlideTo * kGravity) return false;
-  if (c.roll < kRollFrom * kGravity || c.roll > kRollTo * kGravity) return false;
+  // A slide is short, and the cue hides part of it: what rolls freely for long need not tell it.
+  const bool long_seen = !cue.lost && cue.trusted >= kLongRun && cue.trusted > kNearlyAllTrusted * cue.moving;
+  if (!slides_as_on_cloth(c) && !long_seen) return false;
+  if (!rolls_as_on_cloth(c)) return false;
   if (cue.moving < kFewestSightings || cue.trusted < kLeastTrusted * cue.moving) return false;
   if (cue.lost && cue.trusted < 8) return false;
   for (const ChainLeg& l : chain.legs)
@@ -131,7 +138,11 @@ void judge(EpisodePaths& out, const Episode& episode, const std::vector<Found>& 
     out.why_not = "the cue ball was moved by another ball";
   } else if (first_other < first.leg.t - kSameTime) {
     out.why_not = "another ball moved before the cue ball";
-  } else if (!runs_freely(*cue, chain, episode, problem) && !sent_a_ball(*cue, episode, found)) {
+  } else if (const bool free = runs_freely(*cue, chain, episode, problem);
+             !free && sent_a_ball(*cue, episode, found) &&
+             !(slides_as_on_cloth(problem.cloth) && rolls_as_on_cloth(problem.cloth))) {
+    out.why_not = "the cue ball sent another ball off, but its own way could not be followed";
+  } else if (!free && !sent_a_ball(*cue, episode, found)) {
     // What was followed may have been a hand, or a cue, beside the ball.
     constexpr double kHalf = 0.7;  // of the outline
     int partly = 0, sightings = 0;
@@ -169,10 +180,10 @@ void read_conditions(EpisodePaths& out, const Problem& problem, const Layout& la
   };
   const Reading roll =
       alone(1, std::log(problem.cloth.roll / problem.prior.roll), problem.roll_sd, problem.prior.roll / kGravity);
-  if (roll.measured) out.rolls.push_back(roll);
+  if (roll.measured && rolls_as_on_cloth(problem.cloth)) out.rolls.push_back(roll);
   const Reading slide =
       alone(0, std::log(problem.cloth.slide / problem.prior.slide), problem.slide_sd, problem.prior.slide / kGravity);
-  if (slide.measured) out.slides.push_back(slide);
+  if (slide.measured && slides_as_on_cloth(problem.cloth)) out.slides.push_back(slide);
   for (const Chain& c : problem.chains) {
     for (std::size_t k = 1; k < c.legs.size(); ++k) {
       const Touch& touch = c.legs[k].touch;

@@ -21,6 +21,8 @@ constexpr int kGainSmooth = 4;       // coarse rows either side
 constexpr double kEdgeSlack = 0.20;  // px: how far edges of the picture may shake
 constexpr float kChanged = 16;       // sum of squares of changes, in tolerated variances: 4 sigma
 constexpr float kShadeDarkest = 0.5F, kShadeBrightest = 2.5F;  // what shadows make of cloth, or what it was learnt in
+constexpr float kMostLit =
+    1.3F;  // times the best lit cloth that was learnt: no lamp makes more of it, but a white ball may
 constexpr float kGuessDarkest = 0.6F, kGuessBrightest = 1.8F, kGuessSlack = 4;  // the same of cloth that was filled in
 constexpr float kUncovered = 1.05F;  // times as bright, in the cloth's hue: a shadow that it was learnt in has gone
 constexpr int kVisits = 8;           // a coarse row is followed every so many frames
@@ -133,6 +135,7 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames, std::span<const 
   known_ = filled->known;
   typical_ = filled->typical;
   cv::resize(luma_, coarse_, {region_->cols, region_->rows}, 0, 0, cv::INTER_AREA);
+  lit_ = best_lit();
 
   weight_luma_ = cv::Mat(region_->rows, region_->cols, CV_32F, cv::Scalar(0));
   for (int y = 1; y + 1 < region_->rows; ++y) refresh_tolerance(y);
@@ -141,6 +144,22 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames, std::span<const 
   waited_ = cv::Mat::zeros(region_->rows, region_->cols, CV_8U);
   if (luma_.cols != w || luma_.rows != h) return fail("frames of different sizes");
   return Done{};
+}
+
+float Cloth::best_lit() const {
+  constexpr double kBest = 0.95;  // share of the bed that is darker: what is left may be marks and lines
+  std::vector<float> lumas;
+  for (int y = 0; y < coarse_.rows; ++y) {
+    const auto* kind = region_->kind.ptr<std::uint8_t>(y);
+    const auto* known = known_.ptr<std::uint8_t>(y);
+    const auto* luma = coarse_.ptr<float>(y);
+    for (int x = 0; x < coarse_.cols; ++x)
+      if (kind[x] == Region::bed && known[x] != 0) lumas.push_back(luma[x]);
+  }
+  if (lumas.empty()) return 255 - kBlackLuma;
+  const auto at = lumas.begin() + static_cast<std::ptrdiff_t>(kBest * static_cast<double>(lumas.size() - 1));
+  std::nth_element(lumas.begin(), at, lumas.end());
+  return *at - kBlackLuma;
 }
 
 void Cloth::refresh_tolerance(int y) {
@@ -296,7 +315,8 @@ void Cloth::compare_rows(const video::Frame& frame, const cv::Mat& halves, const
       const float left = dl * dl * wl[x] + (du * du + dv * dv) * wc;
       // Cloth that was never seen bare is a guess, which may be off in brightness and a little in hue.
       if (known[x] == 0 && k > kGuessDarkest && k < kGuessBrightest && left < kGuessSlack * kChanged) continue;
-      out[x] = k > kShadeDarkest && k < kShadeBrightest && left < kChanged ? kShade : kThing;
+      const bool as_lit = k > kShadeDarkest && k < kShadeBrightest && k * lb < kMostLit * g[x] * lit_;
+      out[x] = as_lit && left < kChanged ? kShade : kThing;
     }
   }
 }
@@ -379,7 +399,7 @@ void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& c
 bool Cloth::like_cloth(const float* now) const {
   constexpr float kHue = 3, kHueShare = 0.15F;  // levels, and of the cloth's own chroma: off grey by that much
   const float share = (now[0] - kBlackLuma) / std::max(1.0F, typical_[0] - kBlackLuma);
-  if (share < kShadeDarkest || share > kShadeBrightest) return false;
+  if (share < kShadeDarkest || share > kShadeBrightest || now[0] - kBlackLuma > kMostLit * lit_) return false;
   const float cb = share * (typical_[1] - kGrey), cr = share * (typical_[2] - kGrey);
   return std::hypot(now[1] - kGrey - cb, now[2] - kGrey - cr) <
          kHue + kHueShare * std::hypot(cb, cr) + static_cast<float>(noise_chroma_);

@@ -57,6 +57,7 @@ class Cloth {
   void compare_rows(const video::Frame& frame, const cv::Mat& halves, const Gain& gain, const cv::Range& rows,
                     cv::Mat& change) const;
   void refresh_tolerance(int row);
+  [[nodiscard]] float best_lit() const;
   // Whether a pixel (Y Cb Cr) has the cloth's hue, in whatever light.
   [[nodiscard]] bool like_cloth(const float* now) const;
   // Whether coarse pixel (x, y) is clearly brighter than the bare cloth is taken to be.
@@ -72,6 +73,7 @@ class Cloth {
   double noise_luma_ = 2, noise_chroma_ = 1, blur_ = 0.7, siting_ = 0.25;
   double weight_chroma_ = 1;
   cv::Vec3f typical_;
+  float lit_ = 255;  // Y over black of the best lit cloth
   int visit_ = 0;
 };
 
