@@ -138,8 +138,18 @@ const char* Eye::State::refusal(const BallFit& fit, double visible) const {
 
 std::vector<Ellipse> Eye::State::others_near(const Vec2& pixel, const KnownBall* but) const {
   std::vector<Ellipse> others;
-  for (const KnownBall& k : known)
-    if (&k != but && k.seen && (k.ellipse.centre - pixel).norm() < 4 * k.ellipse.radius) others.push_back(k.ellipse);
+  for (const KnownBall& k : known) {
+    if (&k == but || !k.seen || (k.ellipse.centre - pixel).norm() > 4 * k.ellipse.radius + 0.5 * k.smear.norm())
+      continue;
+    // Where a ball is not known to be, what one that moves has swept speaks for none: its outline again and again along
+    // the way.
+    constexpr double kStep = 0.5;  // radii
+    const int steps = but ? 0 : static_cast<int>(std::ceil(0.5 * k.smear.norm() / (kStep * k.ellipse.radius)));
+    for (int i = -steps; i <= steps; ++i) {
+      others.push_back(k.ellipse);
+      if (steps > 0) others.back().centre += 0.5 * i / steps * k.smear;
+    }
+  }
   return others;
 }
 
