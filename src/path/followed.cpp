@@ -26,7 +26,7 @@ bool at_place(const Followed& ball, const Sighting& s) {
 
 bool badly_seen(const Followed& ball, const Sighting& s) {
   constexpr double kBeside = 0.5;  // radii
-  return ball.state == Followed::State::resting && ball.off.empty() && !ball.may_start &&
+  return ball.state == Followed::State::resting && !ball.moved && ball.off.empty() && !ball.may_start &&
          (s.at - ball.stay.mean()).norm() < kBeside * ball.radius;
 }
 

@@ -56,7 +56,8 @@ inline constexpr double kNobody = 14.0;
 // How much a sighting looks like a whole ball of a kind: 1 best.
 [[nodiscard]] double quality_of(const Sighting& s, std::size_t kind);
 
-// Whether a sighting is beside the resting place of a ball that nothing can have moved: the ball, badly seen.
+// Whether a sighting is beside the resting place of a ball that nothing can have moved: the ball, badly seen. Not one
+// that moved in this episode: it may still creep.
 [[nodiscard]] bool badly_seen(const Followed& ball, const Sighting& s);
 
 // Whether a sighting is at the ball's resting place.
