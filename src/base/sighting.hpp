@@ -13,12 +13,14 @@ namespace baizetrace {
 
 // One ball seen in one frame.
 struct Sighting {
-  int camera = 0;   // which rig; nothing after `sight` assumes that there is only one
-  int frame = 0;    // index among the clip's shown frames; identity only, never time
-  double time = 0;  // s, the ball's own row's time
-  Vec2 at = Vec2::Zero();        // m, the ball's centre over the bed (at z = radius)
+  int camera = 0;                  // which rig; nothing after `sight` assumes that there is only one
+  int frame = 0;                   // index among the clip's shown frames; identity only, never time
+  double time = 0;                 // s, the ball's own row's time
+  Vec2 at = Vec2::Zero();          // m, the ball's centre over the bed (at z = radius)
   Mat2 covariance = Mat2::Zero();  // m^2, this sighting's own random error; the rig's share is not in it
-  Vec2 pixel = Vec2::Zero();     // image of the centre, upright picture
+  double pulled = 0;               // m, what shading and shadows may pull a ball at rest by, alike in every frame: one
+                                   // standard deviation each way, beside `covariance`
+  Vec2 pixel = Vec2::Zero();       // image of the centre, upright picture
   double row = 0;                // share of the readout at which the ball was exposed, 0..1: time = pts + readout * row
   double visible = 1;            // share of the outline that could be used, 0..1
   bool fresh = true;             // false: the picture there has not changed since the last fit, whose place is repeated
@@ -56,9 +58,9 @@ struct CoverMap {
 struct Look {
   int camera = 0;
   int frame = 0;
-  double time = 0;       // s, the frame's timestamp: mid-exposure of the stored picture's top edge
-  bool damaged = false;  // the decoder flagged it: no sightings are taken from it
-  bool repeated = false; // pixel for pixel the frame before: says nothing about rest
+  double time = 0;        // s, the frame's timestamp: mid-exposure of the stored picture's top edge
+  bool damaged = false;   // the decoder flagged it: no sightings are taken from it
+  bool repeated = false;  // pixel for pixel the frame before: says nothing about rest
   std::vector<Sighting> sightings;
   CoverMap cover;
 };

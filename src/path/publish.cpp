@@ -37,7 +37,7 @@ double moment_by(const Mat2& rig, const Touch& touch, const ImpactState& state) 
 }  // namespace
 
 Place place_of(const Stay& stay, const ReconstructOptions& options) {
-  const Mat2 c = stay.covariance + rig_share(options, stay.at);
+  const Mat2 c = stay.place_covariance() + rig_share(options, stay.at);
   return {stay.at, c.diagonal().cwiseSqrt()};
 }
 

@@ -29,6 +29,7 @@ void StayMean::add(const Sighting& s) {
   mean_ += before * (weight / weight_);
   spread_ += weight * before * (s.at - mean_).transpose();
   stated_ += (variance - stated_) / fresh_;
+  pulled_ += (s.pulled - pulled_) / fresh_;
 }
 
 double StayMean::sd() const {
@@ -43,7 +44,7 @@ Mat2 StayMean::covariance() const {
   return (one / std::max(1, fresh_) + floor) * Mat2::Identity();
 }
 
-Stay StayMean::stay() const { return {mean_, covariance(), from_, to_, n_}; }
+Stay StayMean::stay() const { return {mean_, covariance(), pulled_, from_, to_, n_}; }
 
 Drift drift_of(std::span<const Sighting> s) {
   Drift d;

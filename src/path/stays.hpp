@@ -23,7 +23,7 @@ class StayMean {
  private:
   int n_ = 0;      // sightings
   int fresh_ = 0;  // of them fits of their own
-  double weight_ = 0, stated_ = 0;
+  double weight_ = 0, stated_ = 0, pulled_ = 0;
   double from_ = 0, to_ = 0;
   Vec2 mean_ = Vec2::Zero();
   Mat2 spread_ = Mat2::Zero();  // weighted sum of squares about the mean

@@ -7,7 +7,7 @@ namespace baizetrace::practice {
 namespace {
 
 Place place_of(const path::Stay& stay, const AttemptOptions& options) {
-  Mat2 covariance = stay.covariance;
+  Mat2 covariance = stay.place_covariance();
   if (options.rig_covariance) covariance += options.rig_covariance(stay.at);
   return {stay.at, covariance.diagonal().cwiseMax(0.0).cwiseSqrt()};
 }

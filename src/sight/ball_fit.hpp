@@ -41,7 +41,10 @@ struct BallFit {
   double misfit = 0, misfit_chroma = 0;  // levels, robust scatter of the residuals
   Eigen::Vector3d colour = Eigen::Vector3d::Zero();  // Y Cb Cr of the ball's body, highlights left out
   double colour_scatter = 0;                         // levels of chroma within the body: a ball has one colour
-  double radius_off = 0;                             // px, how much larger the outline is than the ball's
+  // px, one standard deviation each way: what shadow and shading may pull its place by while it lies there, alike in
+  // every frame. Not in `covariance`.
+  double pulled = 0;
+  double radius_off = 0;  // px, how much larger the outline is than the ball's
   Ellipse ellipse;
 };
 

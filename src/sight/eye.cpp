@@ -172,6 +172,7 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
   const double led = kFaintError * share * share;
   const Mat2 metres = rig.camera.plane_jacobian({fit.at.x(), fit.at.y(), radius}).inverse();
   ball.covariance += led * led * metres * metres.transpose();
+  ball.pulled = fit.pulled * std::sqrt(std::abs(metres.determinant()));
   ball.pixel = fit.pixel;
   ball.ellipse = fit.ellipse;
   ball.smear = fit.smear;
@@ -561,6 +562,7 @@ Look Eye::State::look(const video::Frame& frame) {
     s.time = own_time(frame, k.pixel);
     s.at = k.at;
     s.covariance = k.covariance;
+    s.pulled = k.moving ? 0 : k.pulled;
     s.pixel = k.pixel;
     s.row = frame.row_share(k.pixel);
     s.visible = k.visible;

@@ -11,6 +11,7 @@ namespace baizetrace::sight {
 
 struct KnownBall {
   Vec2 at = Vec2::Zero();
+  double pulled = 0;  // m, as Sighting's
   Mat2 covariance = Mat2::Zero();
   Vec2 pixel = Vec2::Zero();
   Ellipse ellipse;
