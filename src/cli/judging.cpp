@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <filesystem>
 #include <limits>
-#include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
 #include "practice/scoring.hpp"
@@ -125,9 +124,8 @@ Result<Done> write_back(OldSession& old, const Judged& judged) {
     const practice::Attempt& x = s.attempts[i];
     const practice::Setup* meant = page.setup_for(x);
     const fs::path picture = fs::path(old.folder) / fmt::format("attempt-{:02}.png", x.number);
-    page.pictures.push_back(holds(judged.shown[judged.was[i]], shown_of(x, old.table, meant))
-                                ? cv::imread(picture.string(), cv::IMREAD_COLOR)
-                                : cv::Mat());
+    page.pictures.push_back(holds(judged.shown[judged.was[i]], shown_of(x, old.table, meant)) ? picture.string()
+                                                                                              : std::string());
     const fs::path plan = fs::path(old.folder) / fmt::format("attempt-{:02}.svg", x.number);
     if (auto w = write_atomically(plan, report::plan_svg(report::attempt_plan(x, old.table, meant))); !w) return w;
   }

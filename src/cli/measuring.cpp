@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <filesystem>
-#include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
 #include "cli/one_clip.hpp"
@@ -168,7 +167,7 @@ Result<practice::Session> measure(const MeasureOptions& o) {
     compare::explain_attempt(a, setup, its, g.balls, play_known, played.in_words);
     compare::predict_attempt(a, setup, its, g.balls, played);
     const auto shot = sorted.shot_of[i];
-    pictures.push_back({cv::imdecode(*jpegs[shot], cv::IMREAD_COLOR), cameras[shot]});
+    pictures.push_back({std::move(*jpegs[shot]), cameras[shot]});
   }
   std::vector<practice::GroupSummary> summaries;
   for (std::size_t k = 0; k < session.groups.size(); ++k)

@@ -62,16 +62,18 @@ Result<Done> publish(const Folder& folder, practice::Session& session, const std
     const std::string name = fmt::format("attempt-{:02}", a.number);
     report::PictureOptions how;
     how.caption = fmt::format("{}. {}", a.number, report::words_of(a, table, {.setup = meant}).sentence);
-    cv::Mat drawn;
-    if (i < pictures.size() && !pictures[i].bgr.empty()) {
+    std::string file;
+    if (i < pictures.size() && !pictures[i].jpeg.empty()) {
       camera::Rig then = rigs[static_cast<std::size_t>(a.clip)];
       then.camera = pictures[i].camera;
-      drawn = report::attempt_picture(pictures[i].bgr, then, table, a, how);
+      const cv::Mat seen = cv::imdecode(pictures[i].jpeg, cv::IMREAD_COLOR);
+      const cv::Mat drawn = report::attempt_picture(seen, then, table, a, how);
       std::vector<unsigned char> png;
       cv::imencode(".png", drawn, png, {cv::IMWRITE_PNG_COMPRESSION, 2});
-      if (auto w = write_atomically(out / (name + ".png"), string_of(png)); !w) return w;
+      file = (out / (name + ".png")).string();
+      if (auto w = write_atomically(file, string_of(png)); !w) return w;
     }
-    page.pictures.push_back(std::move(drawn));
+    page.pictures.push_back(std::move(file));
     if (auto w = write_atomically(out / (name + ".svg"), report::plan_svg(report::attempt_plan(a, table, meant))); !w)
       return w;
   }

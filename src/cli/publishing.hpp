@@ -1,7 +1,6 @@
 // What `measure` leaves in its folder: pictures, plans, the page, the rig; session.json last.
 #pragma once
 
-#include <opencv2/core.hpp>
 #include <optional>
 #include <string>
 #include <vector>
@@ -22,8 +21,8 @@ struct Folder {
 
 // One an attempt, in order.
 struct Picture {
-  cv::Mat bgr;            // may be empty
-  camera::Camera camera;  // as it stood then
+  std::vector<unsigned char> jpeg;  // may be empty
+  camera::Camera camera;            // as it stood then
 };
 using Pictures = std::vector<Picture>;
 

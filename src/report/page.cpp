@@ -46,6 +46,8 @@ std::string picture_within(const cv::Mat& bgr, std::size_t bytes, const std::str
   return {};
 }
 
+cv::Mat read_picture(const std::string& file) { return file.empty() ? cv::Mat() : cv::imread(file, cv::IMREAD_COLOR); }
+
 std::string conditions_table(const practice::Session& s) {
   HtmlTable t;
   t.caption = "How the table plays: measured or assumed";
@@ -187,7 +189,7 @@ std::string report_page(const PageInput& in) {
   const std::size_t room = taken < kPageBytes ? (kPageBytes - taken) / std::max<std::size_t>(1, s.attempts.size()) : 0;
   const auto picture = [&](std::size_t k) {
     if (k >= in.pictures.size()) return std::string();
-    return picture_within(in.pictures[k], std::min(room, kMostPicture), picture_words(s.attempts[k]));
+    return picture_within(read_picture(in.pictures[k]), std::min(room, kMostPicture), picture_words(s.attempts[k]));
   };
 
   const std::string title = "Baizetrace: " + (s.setup ? s.setup->second : s.clip.file);

@@ -1,7 +1,6 @@
 // report.html: one self-contained page of a session. Nothing is fetched; a content security policy forbids it.
 #pragma once
 
-#include <opencv2/core.hpp>
 #include <string>
 #include <vector>
 
@@ -15,8 +14,9 @@ struct PageInput {
   const practice::Session& session;
   const table::Table& table;
   const practice::Setup* setup = nullptr;
-  // The attempts' pictures as attempt_picture() drew them, in the attempts' order; fewer, or empty ones, are left out.
-  std::vector<cv::Mat> pictures;
+  // Files of the attempts' pictures as attempt_picture() drew them, in the attempts' order; fewer, or empty names, are
+  // left out. Read one after another: a long session's pictures would fill the memory.
+  std::vector<std::string> pictures;
   double ball_radius = 0.02625;                          // m, the cue ball's
   std::vector<const practice::Setup*> setup_of_group{};  // of each group in order; empty: `setup` for all
 

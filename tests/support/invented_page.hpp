@@ -1,6 +1,7 @@
 // The page of an invented session with its invented pictures.
 #pragma once
 
+#include <opencv2/imgcodecs.hpp>
 #include <string>
 
 #include "base/files.hpp"
@@ -10,6 +11,7 @@
 #include "report/words.hpp"
 #include "support/full_size.hpp"
 #include "support/invented_picture.hpp"
+#include "support/program.hpp"
 
 namespace baizetrace::invented {
 
@@ -53,10 +55,13 @@ inline std::string page(const practice::Session& session, int picture_width = 19
   const camera::Rig rig = invented::rig(picture_width, picture_width * 9 / 16);
   report::PageInput in{session, table, setup, {}, 0.02625};
   if (setup) in.setup_of_group = {setup};
+  const tests::ScratchFolder scratch;
   for (const practice::Attempt& a : session.attempts) {
     report::PictureOptions options;
     options.caption = "Invented " + std::to_string(a.number) + ". " + report::words_of(a, table).verdict;
-    in.pictures.push_back(report::attempt_picture(picture(rig, table, a), rig, table, a, options));
+    in.pictures.push_back(scratch.file(std::to_string(a.number) + ".png"));
+    cv::imwrite(in.pictures.back(), report::attempt_picture(picture(rig, table, a), rig, table, a, options),
+                {cv::IMWRITE_PNG_COMPRESSION, 1});
   }
   return report::report_page(in);
 }
