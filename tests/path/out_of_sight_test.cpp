@@ -1,0 +1,151 @@
+// Who is who when looks alike contradict each other, and balls that run out of sight. Invented sightings.
+#include <gtest/gtest.h>
+
+#include <array>
+
+#include "base/files.hpp"
+#include "path/followed.hpp"
+#include "path/roster.hpp"
+#include "path/search.hpp"
+
+namespace baizetrace::path {
+namespace {
+
+constexpr double kRadius = 0.02625, kMass = 0.142;
+constexpr double kSd = 0.0008;  // m
+
+Sighting sighting(double time, const Vec2& at, double visible = 1) {
+  Sighting s;
+  s.time = time;
+  s.frame = static_cast<int>(std::lround(30 * time));
+  s.at = at;
+  s.covariance = kSd * kSd * Mat2::Identity();
+  s.visible = visible;
+  return s;
+}
+
+Candidate candidate(const Vec2& at, double visible, std::vector<double> colour) {
+  Candidate c;
+  for (int i = 0; i < 10; ++i) {
+    c.stay.add(sighting(0.03 * i, at, visible));
+    c.visible += visible;
+  }
+  for (double& x : colour) x *= 10;
+  c.colour = std::move(colour);
+  return c;
+}
+
+TEST(Roster, OfTwoInItsColourTheBallIsTheOneSeenWhole) {
+  const Candidate butt = candidate({0.12, 1.28}, 0.86, {0.0, -0.9}), white = candidate({-0.1, -0.2}, 1.0, {-0.1, -3.0});
+  EXPECT_EQ(kinds_for({&butt, &white}, {1, 0}, {}), (std::vector<int>{-1, 0}));
+  EXPECT_EQ(kinds_for({&white, &butt}, {1, 0}, {}), (std::vector<int>{0, -1}));
+}
+
+TEST(Roster, ItsSpotSpeaksForABallWhereColoursAreHardToTell) {
+  // Kinds: brown, red. In dim light both look like either; one lies on the brown's spot.
+  const Vec2 spot(0, -1.0475);
+  const Candidate on_spot = candidate(spot + Vec2(0.004, 0), 1, {-0.4, -0.3}),
+                  other = candidate({-0.6, 0.5}, 1, {0.0, -0.2});
+  EXPECT_EQ(kinds_for({&on_spot, &other}, {1, 15}, {spot, std::nullopt}), (std::vector<int>{0, 1}));
+  // A colour that is plainly another's is not talked away: a red put on the spot is a red.
+  const Candidate red = candidate(spot, 1, {-5.0, 0.0});
+  EXPECT_EQ(kinds_for({&red, &other}, {1, 15}, {spot, std::nullopt}), (std::vector<int>{1, 0}));
+}
+
+Followed moving_ball() {
+  Followed b;
+  b.kind = 0;
+  b.radius = kRadius;
+  b.state = Followed::State::moving;
+  b.at = {0, 0};
+  b.velocity = {0.9, 0};
+  b.seen_at = 1;
+  b.steps = 12;
+  b.may_turn = true;
+  return b;
+}
+
+TEST(Followed, OutOfSightABallComesNoFartherThanItsSpeed) {
+  const Followed b = moving_ball();
+  EXPECT_LT(cost_of(b, sighting(1.35, {0.30, 0.02})), kNobody);
+  EXPECT_GE(cost_of(b, sighting(1.35, {1.2, 0.6})), kNobody);
+}
+
+TEST(Followed, ABallThatNothingCameNearIsBadlySeenNotGone) {
+  Followed b;
+  b.kind = 4;
+  b.radius = kRadius;
+  for (int i = 0; i < 20; ++i) b.stay.add(sighting(0.03 * i, {0, 0}));
+  b.seen_at = 0.6;
+  b.may_start = false;
+  EXPECT_LT(cost_of(b, sighting(0.63, {0.006, 0.002})), 4);
+  EXPECT_GE(cost_of(b, sighting(0.63, {0.03, 0})), kNobody);
+  b.may_start = true;
+  EXPECT_FALSE(badly_seen(b, sighting(0.63, {0.006, 0.002})));
+}
+
+// A ball that lay at `start`, runs by `first`, and after `gap` out of sight is seen on `second`.
+struct UnderAFrame : testing::Test {
+  UnderAFrame() {
+    set_data_folder(BAIZETRACE_SOURCE);
+    world.surfaces = surfaces_of(table::Table(*table::read_spec("full-size")), kRadius);
+    track.ball = "white";
+    track.moved = true;
+    Stay lay;
+    lay.at = {0.1, -0.9};
+    lay.covariance = 1e-7 * Mat2::Identity();
+    lay.sightings = 30;
+    track.before = lay;
+    first.t = 0.5;
+    first.p = lay.at;
+    first.v = {0.2, 1.5};
+    first.w = 0.1 * first.v;
+  }
+  void see(const Leg& leg, double from, double to) {
+    for (int f = 0; f < 300; ++f) {
+      const double t = f / 30.0;
+      // Errors of a pattern of its own: no two frames alike, none larger than stated.
+      if (t > from && t < to)
+        track.seen.push_back(sighting(t, leg.at(t, world.cloth) + kSd * Vec2(std::sin(7.1 * f), std::cos(4.3 * f))));
+    }
+  }
+  World world;
+  BallTrack track;
+  Leg first;
+};
+
+TEST_F(UnderAFrame, ATurnThatNobodySawIsALegOfItsOwn) {
+  Leg second;
+  second.t = 1.2;
+  second.p = first.at(second.t, world.cloth);
+  second.v = {-0.55, 0.5};
+  second.w = 0.2 * second.v;
+  see(first, 0, 1.05);
+  see(second, 1.5, 2.6);
+  const auto found = search(track, kRadius, kMass, world);
+  ASSERT_TRUE(found);
+  EXPECT_FALSE(found->lost);
+  ASSERT_GE(found->chain.legs.size(), 2U);
+  EXPECT_EQ(found->chain.legs.back().touch.kind, Touch::Kind::unknown);
+  EXPECT_NEAR(found->chain.legs.back().leg.t, second.t, 0.03);
+  EXPECT_LT((found->chain.at(2.0, found->cloth) - second.at(2.0, world.cloth)).norm(), 0.003);
+  EXPECT_GT(found->trusted, 0.9 * found->moving);
+}
+
+TEST_F(UnderAFrame, NothingComesBackFasterThanItWent) {
+  Leg second;
+  second.t = 1.2;
+  second.p = first.at(second.t, world.cloth);
+  second.v = {-2.5, 1.5};
+  see(first, 0, 1.05);
+  see(second, 1.4, 1.55);
+  const auto found = search(track, kRadius, kMass, world);
+  ASSERT_TRUE(found);
+  EXPECT_TRUE(found->lost);
+  // What was seen before it went out of sight is still a free run, and counts as one.
+  EXPECT_EQ(found->trusted, found->moving);
+  EXPECT_GE(found->trusted, 10);
+}
+
+}  // namespace
+}  // namespace baizetrace::path
