@@ -8,9 +8,10 @@
 namespace baizetrace::motion {
 namespace {
 
-// What is left between predicted and true rests comes from the cushion's impulse: the truth's own steps (20 us) lie up
-// to 4.7e-4 of the speed from Coulomb's law as solved here, which the separate small steps of tests/published meet to
-// 2e-4. A roll of a metre and a half carries 1e-4 of a metre a second on by a millimetre or two.
+// What is left between predicted and true rests comes mostly from the cushion's impulse, and the error is ours, not the
+// truth's steps of 20 us: up to 4.7e-4 of the speed, where a step keeps the direction of a small slip as it found it. A
+// trial that took the direction into which friction turns it came to 7e-5 of the same truth. A roll of a metre and a
+// half carries 1e-4 of a metre a second on by a millimetre or two.
 constexpr double kRestGate = 0.002;    // m
 constexpr double kContactGate = 1e-3;  // m/s, one contact from the true state before it
 
