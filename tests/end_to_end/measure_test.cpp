@@ -12,7 +12,7 @@
 #include "camera/rig.hpp"
 #include "practice/session.hpp"
 #include "sight/eye.hpp"
-#include "support/program.hpp"
+#include "support/measured.hpp"
 #include "table/ball_set.hpp"
 #include "truth_check/figures.hpp"
 #include "video/clip.hpp"
@@ -20,29 +20,8 @@
 namespace baizetrace {
 namespace {
 namespace fs = std::filesystem;
-
-struct Outcome {
-  practice::Session session;
-  truth_check::Figures figures;
-};
-
-void measure_and_compare(const fs::path& clip, const fs::path& truth_file, const std::vector<std::string>& more,
-                         Outcome& outcome) {
-  const tests::ScratchFolder folder;
-  std::vector<std::string> arguments{"measure", clip.string(), "-o", folder.path().string()};
-  arguments.insert(arguments.end(), more.begin(), more.end());
-  const tests::Ran ran = tests::run_program(BAIZETRACE_PROGRAM, arguments);
-  ASSERT_EQ(ran.code, 0) << ran.err;
-  const auto session = practice::read_session(folder.file("session.json"));
-  ASSERT_TRUE(session) << session.error().what;
-  EXPECT_TRUE(fs::exists(folder.path() / "report.html"));
-  for (const auto& a : session->attempts)
-    EXPECT_TRUE(fs::exists(folder.path() / fmt::format("attempt-{:02}.png", a.number)));
-  const auto truth = truth_check::read_truth(truth_file.string());
-  ASSERT_TRUE(truth) << truth.error().what;
-  outcome = {*session, truth_check::compare(*session, *truth)};
-  fmt::print("{}\n", truth_check::table_of(clip.filename().string(), outcome.figures));
-}
+using tests::measure_and_compare;
+using tests::Outcome;
 
 fs::path sample(const std::string& name) { return fs::path(BAIZETRACE_SOURCE) / "samples" / name; }
 
