@@ -12,13 +12,13 @@ namespace baizetrace {
 namespace {
 
 // 8: a cue's butt beside the player looks like a second white. 14: a ball runs out of sight under a lamp's frame and
-// falls just beyond it, in a dim picture of 3 mm a pixel. More of them: BAIZETRACE_SHOTS=FIRST:COUNT.
+// falls just beyond it, in a dim picture of 3 mm a pixel. More of them: BAIZETRACE_DRAWN=FIRST:COUNT.
 std::vector<unsigned> seeds() {
-  const char* more = std::getenv("BAIZETRACE_SHOTS");
+  const char* more = std::getenv("BAIZETRACE_DRAWN");
   if (!more) return {8, 14};
   unsigned first = 0, count = 0;
   if (std::sscanf(more, "%u:%u", &first, &count) != 2 || count == 0)
-    throw std::runtime_error("BAIZETRACE_SHOTS=FIRST:COUNT");
+    throw std::runtime_error("BAIZETRACE_DRAWN=FIRST:COUNT");
   std::vector<unsigned> all;
   for (unsigned i = 0; i < count; ++i) all.push_back(first + i);
   return all;
