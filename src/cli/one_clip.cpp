@@ -185,8 +185,8 @@ std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& 
   return seen;
 }
 
-// The search for contacts may end elsewhere when the cloth is taken as read: the account that says of more balls how
-// they ended stays, and the one that the white's sightings bear out.
+// The search for contacts may end elsewhere when the cloth is taken as read: the account that tells of a fall
+// more stays, and the one that the white's sightings bear out.
 const path::EpisodePaths& better_of(const path::EpisodePaths& before, const path::EpisodePaths& now) {
   if (before.struck != now.struck) return before.struck ? before : now;
   const auto rms = [](const path::EpisodePaths& e) {
@@ -194,10 +194,10 @@ const path::EpisodePaths& better_of(const path::EpisodePaths& before, const path
       if (b.ball == "white") return b.rms;
     return 0.0;
   };
-  const auto open_ends = [](const path::EpisodePaths& e) {
-    return std::count_if(e.balls.begin(), e.balls.end(), [](const BallPath& b) { return !b.rest && !b.pocket; });
+  const auto fallen = [](const path::EpisodePaths& e) {
+    return std::count_if(e.balls.begin(), e.balls.end(), [](const BallPath& b) { return b.pocket.has_value(); });
   };
-  if (open_ends(before) != open_ends(now)) return open_ends(before) < open_ends(now) ? before : now;
+  if (fallen(before) > fallen(now)) return before;
   constexpr double kClearlyWorse = 1.3;
   return rms(now) > kClearlyWorse * rms(before) ? before : now;
 }

@@ -85,7 +85,6 @@ std::size_t find_hidden_turn(Found& found, const World& world, std::size_t j) {
       tries.back().legs.push_back(turn(tries.back().legs.back().leg, second, way->v, found.cloth));
     }
   }
-  // What was seen of it while it was half hidden may be wrong: nothing of the way in depends on it.
   for (Chain& tried : tries) {
     Cloth cloth = found.cloth;
     const std::size_t turns = tried.legs.size() - chain.legs.size();

@@ -144,12 +144,12 @@ void judge(EpisodePaths& out, const Episode& episode, const std::vector<Found>& 
     out.why_not = "the cue ball sent another ball off, but its own way could not be followed";
   } else if (!free && !sent_a_ball(*cue, episode, found)) {
     // What was followed may have been a hand, or a cue, beside the ball.
-    constexpr double kHalf = 0.7;  // of the outline
+    constexpr double kWhole = 0.7;  // of the outline
     int partly = 0, sightings = 0;
     for (const BallTrack& b : episode.balls)
       if (b.ball == cue->chain.ball)
         for (const Sighting& s : b.seen)
-          if (s.time > first.leg.t) partly += s.visible < kHalf, ++sightings;
+          if (s.time > first.leg.t) partly += s.visible < kWhole, ++sightings;
     out.why_not = 2 * partly > sightings
                       ? "the cue ball was hidden while it moved, so it cannot be told whether it was struck"
                       : "moved by hand: the cue ball did not run freely";
