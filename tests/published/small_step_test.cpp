@@ -61,17 +61,44 @@ TEST(SmallStep, CushionImpulse) {
     std::sort(taken.begin(), taken.end());
     std::printf("cushion, %-18s %4.1f steps (most %d); off by %.1e median, %.1e nine in ten, %.1e worst\n", kinds[kind],
                 steps / kMany, taken.back(), off[kMany / 2], off[9 * kMany / 10], off.back());
-    const bool rolls = kind != 2 && kind != 4;  // or turns about one axis only
-    EXPECT_LE(rolls ? taken.back() : taken[9 * kMany / 10], kUsualCushionSteps) << kinds[kind];
+    const double most = kind == 2 || kind == 4 ? kCushionSpinError : kCushionError;
     EXPECT_LE(taken.back(), kMostCushionSteps) << kinds[kind];
-    if (rolls) {
-      EXPECT_LT(off[kMany / 2], kCushionTypicalError) << kinds[kind];
-      EXPECT_LT(off.back(), kCushionError) << kinds[kind];
-    } else {
-      EXPECT_LT(off[kind == 2 ? 97 * kMany / 100 : 9 * kMany / 10], kCushionError) << kinds[kind];
-      EXPECT_LT(off.back(), 0.05) << kinds[kind];
-    }
+    EXPECT_LT(off[kMany / 2], kCushionTypicalError) << kinds[kind];
+    EXPECT_LT(off.back(), most) << kinds[kind];
   }
+}
+
+// The number of steps over many more contacts, most of them where slips come to zero, pass near it or leave it slowly.
+TEST(SmallStep, CushionStepsAreBounded) {
+  std::mt19937 random(11);
+  std::uniform_real_distribution<double> u(-1, 1);
+  constexpr int kMany = 60000;
+  int most = 0;
+  double sum = 0;
+  for (int i = 0; i < kMany; ++i) {
+    const int kind = i % 3;  // any spin; almost square with little side; any spin on an odd table
+    Conditions c;
+    double nose = 1.4 * kR;
+    State s;
+    const double speed = 0.01 + 5 * std::abs(u(random));
+    s.velocity = speed * along_heading((kind == 1 ? 0.05 : 1.4) * u(random));
+    if (kind == 1)
+      s.spin = Vec3(-s.velocity.y(), s.velocity.x(), 0.05 * speed * u(random)) / kR;
+    else
+      s.spin = Vec3(u(random), u(random), u(random)) * 1.5 * speed / kR;
+    if (kind == 2) {
+      c.cushion_friction = 0.2 + 0.2 * u(random);
+      c.sliding = 0.26 + 0.24 * u(random);
+      nose = (1.3 + 0.25 * u(random)) * kR;
+    }
+    State out = s;
+    const int steps = hit_cushion(out, kR, nose, Vec2(0, 1), c).steps;
+    most = std::max(most, steps);
+    sum += steps;
+    EXPECT_LE(energy_over_mass(out, kR), energy_over_mass(s, kR) * (1 + 1e-12));
+  }
+  std::printf("cushion, %d contacts: %.1f steps, most %d (bound %d)\n", kMany, sum / kMany, most, kMostCushionSteps);
+  EXPECT_LE(most, kMostCushionSteps);
 }
 
 // PHYSICS.md: event times and places to 1e-6 relative of RK4 at 10 us, up to the second ball-ball contact.
@@ -170,9 +197,9 @@ TEST(SmallStep, WholeShotUpToTheSecondBall) {
 }
 
 // With cushions on the way 1e-6 is met up to the first cushion only, kBound after it: a known shortfall, and the error
-// is the impulse's in src/motion, not the small steps'. Against the same law in far smaller steps of its own, a rolling
-// ball's impulse is off by 2.7e-6 of the speed (median) with at least 3 steps for each half, by 1.8e-7 with 6 and by
-// 1.1e-8 with 12: a fifth-order method that is not there yet. Six steps cost half as much again.
+// is the impulse's in src/motion, not the small steps': where the slip at the nose passes near zero and friction turns
+// it fast, up to 1e-5 of the contact's speed (half of all contacts: 2e-7). Steps half as long there would halve it
+// (tried), and with at most thirty of them 1e-6 is out of reach.
 TEST(SmallStep, CushionsOnTheWay) {
   set_data_folder(BAIZETRACE_SOURCE);
   const table::Table table(*table::read_spec("full-size"));
@@ -181,7 +208,7 @@ TEST(SmallStep, CushionsOnTheWay) {
       {{.speed = 2.5, .heading = radians(39), .right = -0.3, .height = 0.1, .elevation = 0.05}, {{-0.292, -1.0475}}},
       {{.speed = 3.0, .heading = radians(70), .right = 0.1, .height = -0.2, .elevation = 0.05}, {{-0.3, 0.3}}},
       {{.speed = 2.0, .heading = 0.002, .right = 0.0, .height = 0.4, .elevation = 0.0}, {{0.1, -0.3}}}};
-  constexpr double kBound = 1e-4;
+  constexpr double kBound = 2e-5;
   const Agreement a = beside_small_steps(table, {}, shots, kStep, 4, true);
   std::printf("small steps with cushions: %d contacts, %d cushions, worst %.1e (bound %.0e), before a cushion %.1e\n",
               a.contacts, a.cushions, a.worst, kBound, a.worst_early);
