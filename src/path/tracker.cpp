@@ -27,9 +27,9 @@ constexpr double kLostCovered = 3.0;    // s: the same under cover
 constexpr double kLostAtPocket = 0.30;  // s: the same where it would have fallen
 constexpr double kTaken = 0.8;          // s: a resting ball unseen in the open for longer has been taken
 constexpr int kTakenLooks = 12;
-constexpr double kNudged = 0.0010;      // m: a smaller shift of a resting ball is not told from the camera's own
-constexpr double kBefore = 1.0;         // s of frames kept before the first motion seen
-constexpr double kAnothers = 8.5;       // price of taking what another thing's trail leads to: a start or a turn is out
+constexpr double kNudged = 0.0010;  // m: a smaller shift of a resting ball is not told from the camera's own
+constexpr double kBefore = 1.0;     // s of frames kept before the first motion seen
+constexpr double kAnothers = 8.5;   // price, for a moving ball, of what another thing's trail leads to: a turn is out
 constexpr std::size_t kAfterRest = 12;  // sightings kept of a stay that ends a motion
 
 // Whether two sightings are of something that lies still.
@@ -145,7 +145,9 @@ void Tracker::State::match(const Look& l) {
     for (Eigen::Index j = 0; j < m; ++j) {
       const Followed& b = balls[who[static_cast<std::size_t>(j)]];
       cost(i, j) = cost_of(b, l.sightings[static_cast<std::size_t>(i)]);
-      if (trail && cost(i, j) < kForbidden && Trails::is_another(*trail, b, l.time)) cost(i, j) += kAnothers;
+      if (!trail || cost(i, j) >= kForbidden || !Trails::is_another(*trail, b, l.time)) continue;
+      const bool starts = b.state == Followed::State::resting && !at_place(b, l.sightings[static_cast<std::size_t>(i)]);
+      cost(i, j) += starts ? kForbidden : kAnothers;
     }
     cost(i, m + i) = kNobody;
   }
