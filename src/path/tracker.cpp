@@ -55,6 +55,17 @@ void drop_false_start(BallTrack& t) {
   }
 }
 
+// The ball lies where the candidate does.
+void lie_at(Followed& ball, const Candidate& c) {
+  ball.state = Followed::State::resting;
+  ball.lies = true;
+  ball.stay = c.stay;
+  ball.at = c.stay.mean();
+  ball.velocity.setZero();
+  ball.seen_at = c.last;
+  ball.missed = 0;
+}
+
 }  // namespace
 
 struct Tracker::State {
@@ -473,13 +484,7 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
     return;
   } else if (active && ball->in_episode && ball->state == Followed::State::moving) {
     // Followed on the move, lost, and found at rest.
-    ball->state = Followed::State::resting;
-    ball->lies = true;
-    ball->stay = c.stay;
-    ball->at = c.stay.mean();
-    ball->velocity.setZero();
-    ball->seen_at = c.last;
-    ball->missed = 0;
+    lie_at(*ball, c);
     ball->after_rest = 0;
     return;
   } else if (active && ball->in_episode) {
@@ -497,13 +502,7 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
     for (Followed& b : balls)
       if (b.name == again.name && b.kind == kind) ball = &b;
   }
-  ball->state = Followed::State::resting;
-  ball->lies = true;
-  ball->stay = c.stay;
-  ball->at = c.stay.mean();
-  ball->velocity.setZero();
-  ball->seen_at = c.last;
-  ball->missed = 0;
+  lie_at(*ball, c);
   ball->off.clear();
   ball->recent.clear();
 }
