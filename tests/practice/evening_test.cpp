@@ -325,7 +325,7 @@ TEST(Evening, LastAttemptCutOffSaysSo) {
 }
 
 // One evening of five to fifteen attempts with what DESIGN.md 5.12 names, at random; between attempts and in them. A
-// ball that a hand set rolling and that rolls on through the next strike is not among them: README, what is not built.
+// ball that a hand set rolling and that rolls on through the next strike has a test of its own above.
 void play_at_random(Player& p, const Ground& g, const std::string& name) {
   const auto chance = [&](double share) { return p.e.dice.uniform() < share; };
   const int n = 5 + static_cast<int>(10.99 * p.e.dice.uniform());
