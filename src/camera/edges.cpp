@@ -248,18 +248,26 @@ std::vector<Mark> rail_marks(const Scene& scene, const Unknowns& x, const table:
   return marks;
 }
 
+namespace {
+// The middle of a drawn line over a piece `half` to both sides along it, looked for `reach` (m) across; none: no mark.
+void add_line_mark(std::vector<Mark>& marks, const Scene& scene, const Camera& camera, const Mark& mark,
+                   const PointAt& at, double half, double reach) {
+  constexpr double kBeside = 0.012;  // m of cloth beside the reach, to see the line against
+  const auto p = profile(scene.luma, 1, camera, at, half, -reach - kBeside, reach + kBeside);
+  if (!p) return;
+  double slope = 0;
+  if (const auto middle = ridge(*p, reach, slope))
+    add_mark(marks, mark_at(camera, mark, at, *middle), p->noise, slope, kEdgeFloor);
+}
+}  // namespace
+
 std::vector<Mark> line_marks(const Scene& scene, const Unknowns& x, const EdgeOptions& options) {
   std::vector<Mark> marks;
   const Camera camera = x.camera();
   const double end = x.half_width - 0.03, half = kLinePiece / 2;
   for (double at_x = -end; at_x <= end; at_x += 2 * half) {
     const PointAt at = [&](double s, double d) { return Vec3(at_x + s, x.line_y + x.line_slope * (at_x + s) + d, 0); };
-    const auto p = profile(scene.luma, 1, camera, at, half, -options.line_reach - 0.012, options.line_reach + 0.012);
-    if (!p) continue;
-    double slope = 0;
-    const auto middle = ridge(*p, options.line_reach, slope);
-    if (!middle) continue;
-    add_mark(marks, mark_at(camera, {Kind::line, 0, at_x, {}, {}, 0}, at, *middle), p->noise, slope, kEdgeFloor);
+    add_line_mark(marks, scene, camera, {Kind::line, 0, at_x, {}, {}, 0}, at, half, options.line_reach);
   }
   return marks;
 }
@@ -273,12 +281,7 @@ std::vector<Mark> d_marks(const Scene& scene, const Unknowns& x, const EdgeOptio
       const double angle = a + s / x.d_radius, r = x.d_radius + d;
       return Vec3(x.d_centre.x() + r * std::cos(angle), x.d_centre.y() + r * std::sin(angle), 0);
     };
-    const auto p = profile(scene.luma, 1, camera, at, half, -options.line_reach - 0.012, options.line_reach + 0.012);
-    if (!p) continue;
-    double slope = 0;
-    const auto middle = ridge(*p, options.line_reach, slope);
-    if (!middle) continue;
-    add_mark(marks, mark_at(camera, {Kind::d, 0, a, {}, {}, 0}, at, *middle), p->noise, slope, kEdgeFloor);
+    add_line_mark(marks, scene, camera, {Kind::d, 0, a, {}, {}, 0}, at, half, options.line_reach);
   }
   return marks;
 }

@@ -5,6 +5,7 @@
 
 #include "base/files.hpp"
 #include "cli/command.hpp"
+#include "cli/given_setup.hpp"
 #include "practice/setup.hpp"
 #include "report/card.hpp"
 #include "report/marks.hpp"
@@ -43,20 +44,10 @@ Json json_of(const practice::Setup& setup, const std::vector<report::MarkDistanc
 }
 
 Result<Done> run(const Arguments& a) {
-  const auto setup = practice::read_setup(a.setup);
-  if (!setup) return pass_on(setup);
-  const auto spec = table::read_spec(a.table.empty() ? setup->table : a.table);
-  if (!spec) return pass_on(spec);
-  const auto set = table::read_ball_set(spec->balls);
-  if (!set) return pass_on(set);
-  const table::Table table(*spec);
-  motion::Conditions conditions;
-  if (!a.conditions.empty()) {
-    const auto read = motion::read_conditions(a.conditions);
-    if (!read) return pass_on(read);
-    conditions = *read;
-  }
-  report::CardInput input{*setup, table, *set, conditions};
+  const auto given = read_given_setup(a.setup, a.conditions, a.table);
+  if (!given) return pass_on(given);
+  const auto& [setup, table, set, conditions] = *given;
+  report::CardInput input{setup, table, set, conditions};
   if (!a.conditions.empty()) input.cloth = "the cloth of " + fs::path(a.conditions).filename().string();
 
   std::vector<std::pair<std::string, report::Pen::Page>> pages;
@@ -70,7 +61,7 @@ Result<Done> run(const Arguments& a) {
   for (const auto& [file, kind] : pages)
     if (auto w = write_atomically(file, report::setup_card(input, kind)); !w) return w;
   if (a.json) {
-    Json j = json_of(*setup, report::mark_distances(*setup, table, *set));
+    Json j = json_of(setup, report::mark_distances(setup, table, set));
     for (const auto& page : pages) j["pages"].push_back(page.first);
     fmt::print("{}\n", j.dump(1));
   } else {

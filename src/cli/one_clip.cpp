@@ -243,6 +243,8 @@ void make_shots(std::vector<Seen>& seen, const SteadyEye& eye, const Ground& g, 
                        1e3 * shift->norm())});
       continue;
     }
+    if (const std::string note = practice::under_way_note(paths); !note.empty())
+      out.warnings.push_back({attempt->strike_time, note});
     out.shots.push_back(std::move(*attempt));
     out.pictures.push_back(std::move(s.picture));
     out.cameras.push_back(s.camera);

@@ -10,6 +10,7 @@
 
 #include "base/files.hpp"
 #include "cli/command.hpp"
+#include "cli/given_setup.hpp"
 #include "practice/setup.hpp"
 #include "report/names.hpp"
 #include "report/plan.hpp"
@@ -322,19 +323,9 @@ report::Plan plan_of(const std::vector<Shot>& shots, const practice::Setup& setu
 }
 
 Result<Done> run(const Arguments& a) {
-  const auto setup = practice::read_setup(a.setup);
-  if (!setup) return pass_on(setup);
-  const auto spec = table::read_spec(a.table.empty() ? setup->table : a.table);
-  if (!spec) return pass_on(spec);
-  const table::Table table(*spec);
-  const auto set = table::read_ball_set(spec->balls);
-  if (!set) return pass_on(set);
-  motion::Conditions conditions;
-  if (!a.conditions.empty()) {
-    const auto read = motion::read_conditions(a.conditions);
-    if (!read) return pass_on(read);
-    conditions = *read;
-  }
+  const auto given = read_given_setup(a.setup, a.conditions, a.table);
+  if (!given) return pass_on(given);
+  const auto& [setup, table, set, conditions] = *given;
   // Every combination of the values given; the first is the shot, the others are laid beside it.
   std::vector<std::pair<std::string, practice::Overrides>> asked{{"", {}}};
   const auto vary = [&](const std::vector<double>& values, std::optional<double> practice::Overrides::*member,
@@ -352,7 +343,7 @@ Result<Done> run(const Arguments& a) {
     asked = std::move(more);
   };
   using O = practice::Overrides;
-  const double radius = set->kinds[0].radius;
+  const double radius = set.kinds[0].radius;
   const auto tip = [&](const char* plus, const char* minus) {
     return [=](double off) {
       if (off == 0) return std::string("centre ball");
@@ -369,38 +360,38 @@ Result<Done> run(const Arguments& a) {
   if (asked.size() > kMostShots) return fail("{} strikes asked for, expected at most {}", asked.size(), kMostShots);
   std::vector<Shot> shots;
   for (auto& [words, o] : asked) {
-    auto p = practice::predict_setup(*setup, table, *set, conditions, o);
+    auto p = practice::predict_setup(setup, table, set, conditions, o);
     if (!p) return fail("{}{}{}", words, words.empty() ? "" : ": ", p.error().what);
     shots.push_back({words, std::move(*p)});
   }
   if (!a.output.empty()) {
-    const auto written = write_atomically(a.output, report::plan_svg(plan_of(shots, *setup, table)));
+    const auto written = write_atomically(a.output, report::plan_svg(plan_of(shots, setup, table)));
     if (!written) return written;
   }
   const std::string made_with = a.conditions.empty() ? "a good club cloth, assumed" : a.conditions;
   if (a.json) {
     Json j;
     j["format"] = "baizetrace/prediction-1";
-    j["setup"] = {{"file", setup->file}, {"title", setup->title}};
+    j["setup"] = {{"file", setup.file}, {"title", setup.title}};
     j["conditions"] = {{"from", "assumed"}, {"file", a.conditions}};
     if (shots.size() == 1) {
-      j.update(json_of(shots.front(), *setup, table, conditions));
+      j.update(json_of(shots.front(), setup, table, conditions));
     } else {
       j["predictions"] = Json::array();
       for (const Shot& s : shots) {
         Json one{{"what", s.words}};
-        one.update(json_of(s, *setup, table, conditions));
+        one.update(json_of(s, setup, table, conditions));
         j["predictions"].push_back(one);
       }
     }
     fmt::print("{}\n", j.dump(1));
     return Done{};
   }
-  fmt::print("{}\n{}; {}\n", setup->title, table.spec().title, made_with);
+  fmt::print("{}\n{}; {}\n", setup.title, table.spec().title, made_with);
   for (const Shot& s : shots) {
     fmt::print("\n");
     if (!s.words.empty()) fmt::print("-- {}\n", s.words);
-    print_shot(s, *setup, table, conditions);
+    print_shot(s, setup, table, conditions);
   }
   return Done{};
 }

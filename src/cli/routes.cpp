@@ -9,6 +9,7 @@
 
 #include "base/files.hpp"
 #include "cli/command.hpp"
+#include "cli/given_setup.hpp"
 #include "cli/player_spread.hpp"
 #include "compare/region.hpp"
 #include "compare/routes.hpp"
@@ -279,46 +280,36 @@ Result<Done> run_region(const Arguments& a, const practice::Setup& setup, const 
 }
 
 Result<Done> run(const Arguments& a) {
-  const auto setup = practice::read_setup(a.setup);
-  if (!setup) return pass_on(setup);
-  const auto spec = table::read_spec(setup->table);
-  if (!spec) return pass_on(spec);
-  const table::Table table(*spec);
-  const auto set = table::read_ball_set(spec->balls);
-  if (!set) return pass_on(set);
-  motion::Conditions conditions;
-  if (!a.conditions.empty()) {
-    const auto read = motion::read_conditions(a.conditions);
-    if (!read) return pass_on(read);
-    conditions = *read;
-  }
-  const auto spread = player_spread(a.spread, a.player, setup->title);
+  const auto given = read_given_setup(a.setup, a.conditions);
+  if (!given) return pass_on(given);
+  const auto& [setup, table, set, conditions] = *given;
+  const auto spread = player_spread(a.spread, a.player, setup.title);
   if (!spread) return pass_on(spread);
   if (a.strikes < 100 || a.strikes > 200000) return fail("--strikes {}: expected 100 to 200000", a.strikes);
   if (a.threads < 1 || a.threads > 64) return fail("--threads {}: expected 1 to 64", a.threads);
-  if (!a.region.empty()) return run_region(a, *setup, table, *set, conditions);
+  if (!a.region.empty()) return run_region(a, setup, table, set, conditions);
   compare::RoutesOptions o;
   o.threads = a.threads;
   // The tips' square holds 4 / pi times the disc's; twice as fine across as in pace.
   o.tips = std::max(5, static_cast<int>(std::cbrt(1.5 * a.strikes * 4 / kPi)) | 1);
   o.paces = std::max(3, static_cast<int>(std::lround(a.strikes / (kPi / 4 * o.tips * o.tips))));
-  const auto found = compare::find_routes(*setup, table, *set, conditions, *spread, o);
+  const auto found = compare::find_routes(setup, table, set, conditions, *spread, o);
   if (!found) return pass_on(found);
-  const double radius = set->kinds[0].radius;
+  const double radius = set.kinds[0].radius;
   if (!a.output.empty()) {
     if (found->routes.empty()) return fail("{}: no route to draw: no strike pots the ball and stays up", a.setup);
-    const auto drawn = families(*found, *setup, table, *set, conditions);
+    const auto drawn = families(*found, setup, table, set, conditions);
     if (!drawn) return pass_on(drawn);
     if (auto made = make_folder(a.output); !made) return made;
     if (auto w = write_atomically(fs::path(a.output) / "routes.svg", *drawn); !w) return w;
-    if (auto w = write_atomically(fs::path(a.output) / "strike-window.svg", window(*found, *setup, radius)); !w)
+    if (auto w = write_atomically(fs::path(a.output) / "strike-window.svg", window(*found, setup, radius)); !w)
       return w;
   }
   if (a.json) {
-    fmt::print("{}\n", json_of(*found, *setup, a.conditions).dump(1));
+    fmt::print("{}\n", json_of(*found, setup, a.conditions).dump(1));
     return Done{};
   }
-  fmt::print("{}\n{}; {}\n", setup->title, table.spec().title,
+  fmt::print("{}\n{}; {}\n", setup.title, table.spec().title,
              a.conditions.empty() ? "a good club cloth, assumed" : a.conditions);
   print(*found, radius);
   return Done{};

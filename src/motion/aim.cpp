@@ -229,7 +229,8 @@ std::optional<double> heading_for(Trial& trial, std::size_t ball, double s) {
   return heading;
 }
 
-std::string blocker(const Trial& trial, std::size_t wanted) {
+// The ball that the cue ball met in the trial before it could meet the wanted one; "": none.
+std::string in_the_way_of(std::size_t wanted, const Trial& trial) {
   if (!trial.first() || trial.first()->with == wanted) return "";
   return trial.balls()[trial.first()->with].name;
 }
@@ -248,11 +249,14 @@ Result<Aimed> aim_pot(const table::Table& table, const Conditions& conditions, s
   const Vec2 target = pocket->mouth_middle();
   const std::size_t by = *first == *ball ? trial->cue() : *first;
 
-  std::string in_the_way;
+  std::string in_the_way;  // the last that was met instead
+  bool ever_met = false;
   const auto play = [&](double heading) {
     trial->play(heading);
-    if (trial->first() && trial->first()->with != *first) in_the_way = blocker(*trial, *first);
-    return trial->first() && trial->first()->with == *first;
+    const bool met = trial->first() && trial->first()->with == *first;
+    if (const std::string other = in_the_way_of(*first, *trial); !other.empty()) in_the_way = other;
+    ever_met = ever_met || met;
+    return met;
   };
   const Function miss = [&](double heading) -> std::optional<double> {
     if (!play(heading)) return std::nullopt;
@@ -304,9 +308,10 @@ Result<Aimed> aim_pot(const table::Table& table, const Conditions& conditions, s
     }
   }
   if (!best) {
-    if (!in_the_way.empty()) return fail("{} is in the way of {}", in_the_way, balls[*first].name);
-    return fail("no heading sends {} towards {}{}", aim.ball, aim.pocket,
-                aim.bank.empty() && aim.first.empty() ? "" : " by that way");
+    if (!ever_met && !in_the_way.empty()) return fail("{} is in the way of {}", in_the_way, balls[*first].name);
+    return fail("no heading sends {} towards {}{}{}", aim.ball, aim.pocket,
+                aim.bank.empty() && aim.first.empty() ? "" : " by that way",
+                in_the_way.empty() ? "" : fmt::format("; {} hides a part of {}", in_the_way, balls[*first].name));
   }
   Aimed out;
   if (best_pots) {
@@ -341,7 +346,7 @@ Result<Aimed> aim_onto(const table::Table& table, const Conditions& conditions, 
   const double s = (aim.on_its_left ? 1 : -1) * (1 - aim.fullness);
   const auto heading = heading_for(*trial, *ball, s);
   if (!heading) {
-    const std::string in_the_way = blocker(*trial, *ball);
+    const std::string in_the_way = in_the_way_of(*ball, *trial);
     if (!in_the_way.empty()) return fail("{} is in the way of {}", in_the_way, aim.ball);
     return fail("no heading meets {} {}-ball at that pace", aim.ball, aim.fullness);
   }

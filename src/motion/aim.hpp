@@ -35,7 +35,7 @@ struct Aimed {
 };
 
 // `strike.heading` is not used. Errors: bad input as in simulate(); no ball or pocket of that name; the way to the ball
-// is blocked (names the blocker); no heading meets the ball, or sends it towards the pocket.
+// is blocked (names the ball that is in the way); no heading meets the ball, or sends it towards the pocket.
 // A pot that the geometry allows but that does not fall (too fast for the pocket's jaws) comes back with pots = false.
 [[nodiscard]] Result<Aimed> aim_pot(const table::Table& table, const Conditions& conditions,
                                     std::span<const Ball> balls, const Strike& strike, const PotAim& aim);

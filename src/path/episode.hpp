@@ -34,12 +34,19 @@ struct BallTrack {
   std::vector<Sighting> seen;  // while it moved, in time's order, and a few of the stays around it
 };
 
+// A ball on its way that is none of the episode's: a hand sent it, or a bump.
+struct Passing {
+  double from = 0, to = 0;          // s, first and last sighting
+  std::optional<std::size_t> kind;  // which ball by its colour; absent: cannot be told
+};
+
 // From all balls at rest, through motion, to all at rest again (or to the end of the recording).
 struct Episode {
   double begin = 0, end = 0;                       // s: first motion seen, last motion seen
   bool cut = false;                                // the recording ended while balls moved
   std::vector<BallTrack> balls;                    // every ball on the table at its begin or end
   std::vector<Sighting> strays;                    // sightings given to no ball while it lasted
+  std::vector<Passing> passing;                    // and those of them that were a ball on its way, from before on
   std::vector<double> frame_times;                 // timestamps of the frames in it
   std::vector<std::pair<double, CoverMap>> cover;  // per frame, what was covered
 };

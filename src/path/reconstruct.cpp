@@ -151,7 +151,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
     worlds.push_back(std::move(world));
   }
   if (found.empty()) {
-    judge(out, episode, found, {});
+    judge(out, episode, balls, found, {});
     return out;
   }
 
@@ -199,7 +199,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
     }
     out.balls.push_back(publish(from, i, found[i], *tracks[i]));
   }
-  judge(out, episode, found, problem);
+  judge(out, episode, balls, found, problem);
   read_conditions(out, problem, layout, summary);
   return out;
 }

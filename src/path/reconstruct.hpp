@@ -34,7 +34,10 @@ struct EpisodePaths {
   double strike_time = 0;       // s, the cue ball's start, run back to its resting place
   bool struck = false;          // the cue ball moved first and freely, as a cue strikes it
   std::string why_not;          // when not struck: what it was ("put back by hand", "nudged", ...)
-  bool ended_by_hand = false;   // taken away before it rested
+  // Balls that were on their way already when the cue ball was struck and did not meet it then, by name; by the name of
+  // their kind where there are several; "": a ball whose colour does not tell.
+  std::vector<std::string> under_way;
+  bool ended_by_hand = false;  // taken away before it rested
   // Speeds and slips read off it, for Play.
   std::vector<Reading> rolls, slides, rebounds;
 };

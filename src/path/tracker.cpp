@@ -5,6 +5,7 @@
 #include "path/assignment.hpp"
 #include "path/episode.hpp"
 #include "path/followed.hpp"
+#include "path/trails.hpp"
 
 namespace baizetrace::path {
 namespace {
@@ -26,8 +27,9 @@ constexpr double kLostCovered = 3.0;    // s: the same under cover
 constexpr double kLostAtPocket = 0.30;  // s: the same where it would have fallen
 constexpr double kTaken = 0.8;          // s: a resting ball unseen in the open for longer has been taken
 constexpr int kTakenLooks = 12;
-constexpr double kNudged = 0.0010;      // m: a smaller shift of a resting ball is not told from the camera's own
-constexpr double kBefore = 1.0;         // s of frames kept before the first motion seen
+constexpr double kNudged = 0.0010;  // m: a smaller shift of a resting ball is not told from the camera's own
+constexpr double kBefore = 1.0;     // s of frames kept before the first motion seen
+constexpr double kAnothers = 8.5;   // price, for a moving ball, of what another thing's trail leads to: a turn is out
 constexpr std::size_t kAfterRest = 12;  // sightings kept of a stay that ends a motion
 
 // Whether two sightings are of something that lies still.
@@ -53,6 +55,17 @@ void drop_false_start(BallTrack& t) {
   }
 }
 
+// The ball lies where the candidate does.
+void lie_at(Followed& ball, const Candidate& c) {
+  ball.state = Followed::State::resting;
+  ball.lies = true;
+  ball.stay = c.stay;
+  ball.at = c.stay.mean();
+  ball.velocity.setZero();
+  ball.seen_at = c.last;
+  ball.missed = 0;
+}
+
 }  // namespace
 
 struct Tracker::State {
@@ -70,6 +83,7 @@ struct Tracker::State {
   Names names;
   std::vector<std::optional<Vec2>> homes;  // per kind: its spot
   std::vector<Followed> balls;
+  Trails trails;
   std::vector<Candidate> candidates;
   std::vector<std::pair<std::string, Candidate>> stock;  // the balls that were admitted while stock was taken
   bool active = false;
@@ -136,18 +150,27 @@ void Tracker::State::match(const Look& l) {
     if (balls[i].state != Followed::State::gone) who.push_back(i);
   const auto n = static_cast<Eigen::Index>(l.sightings.size()), m = static_cast<Eigen::Index>(who.size());
   Eigen::MatrixXd cost = Eigen::MatrixXd::Constant(n, m + n, kForbidden);
+  const std::vector<const Trail*> trail_of = trails.continued(l.sightings);
   for (Eigen::Index i = 0; i < n; ++i) {
-    for (Eigen::Index j = 0; j < m; ++j)
-      cost(i, j) = cost_of(balls[who[static_cast<std::size_t>(j)]], l.sightings[static_cast<std::size_t>(i)]);
+    const Trail* const trail = trail_of[static_cast<std::size_t>(i)];
+    for (Eigen::Index j = 0; j < m; ++j) {
+      const Followed& b = balls[who[static_cast<std::size_t>(j)]];
+      cost(i, j) = cost_of(b, l.sightings[static_cast<std::size_t>(i)]);
+      if (!trail || cost(i, j) >= kForbidden || !Trails::is_another(*trail, b, l.time)) continue;
+      const bool starts = b.state == Followed::State::resting && !at_place(b, l.sightings[static_cast<std::size_t>(i)]);
+      cost(i, j) += starts ? kForbidden : kAnothers;
+    }
     cost(i, m + i) = kNobody;
   }
   std::vector<bool> seen(balls.size(), false);
   const std::vector<int> given = assign(cost);
+  std::vector<Sighting> given_to_none;
   for (std::size_t i = 0; i < given.size(); ++i) {
     const Sighting& s = l.sightings[i];
     if (given[i] < 0 || given[i] >= m) {
       cluster(s, covered(l, s.at));
       strays.push_back(s);
+      given_to_none.push_back(s);
       continue;
     }
     Followed& b = balls[who[static_cast<std::size_t>(given[i])]];
@@ -159,6 +182,7 @@ void Tracker::State::match(const Look& l) {
   }
   for (std::size_t i = 0; i < balls.size(); ++i)
     if (!seen[i] && balls[i].state != Followed::State::gone) miss(balls[i], l);
+  trails.strays(given_to_none, balls, l.time);
 }
 
 void Tracker::State::take_resting(Followed& b, const Sighting& s) {
@@ -460,13 +484,7 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
     return;
   } else if (active && ball->in_episode && ball->state == Followed::State::moving) {
     // Followed on the move, lost, and found at rest.
-    ball->state = Followed::State::resting;
-    ball->lies = true;
-    ball->stay = c.stay;
-    ball->at = c.stay.mean();
-    ball->velocity.setZero();
-    ball->seen_at = c.last;
-    ball->missed = 0;
+    lie_at(*ball, c);
     ball->after_rest = 0;
     return;
   } else if (active && ball->in_episode) {
@@ -484,13 +502,7 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
     for (Followed& b : balls)
       if (b.name == again.name && b.kind == kind) ball = &b;
   }
-  ball->state = Followed::State::resting;
-  ball->lies = true;
-  ball->stay = c.stay;
-  ball->at = c.stay.mean();
-  ball->velocity.setZero();
-  ball->seen_at = c.last;
-  ball->missed = 0;
+  lie_at(*ball, c);
   ball->off.clear();
   ball->recent.clear();
 }
@@ -530,6 +542,7 @@ std::optional<Episode> Tracker::State::close(bool cut) {
   }
   std::erase_if(balls, [&](const Followed& b) { return b.kind >= set.kinds.size(); });
   e.strays.assign(strays.begin(), strays.end());
+  e.passing = trails.passing(begin);
   e.frame_times.assign(frames.begin(), frames.end());
   e.cover.assign(cover.begin(), cover.end());
   active = false;

@@ -97,18 +97,50 @@ bool sent_a_ball(const Found& cue, const Episode& episode, const std::vector<Fou
   return false;
 }
 
+// Whether a ball was on its way before the cue ball began, and so early and so far from it that neither sent the other:
+// a hand had sent it, or a bump.
+bool under_way_apart(const Found& other, const Found& cue, const Cloth& cloth) {
+  constexpr double kEarlier = 0.5;  // s: what the cue ball itself sends off, its own start hidden, begins no earlier
+  constexpr double kApart = 0.05;   // m between the surfaces
+  constexpr double kAround = 0.1;   // s around the cue ball's start
+  const Leg& start = cue.chain.legs[0].leg;
+  if (other.chain.legs[0].leg.t > start.t - kEarlier) return false;
+  for (double t = start.t - kAround; t <= start.t + kAround; t += 0.01)
+    if ((other.chain.at(t, cloth) - start.p).norm() < other.chain.radius + cue.chain.radius + kApart) return false;
+  return true;
+}
+
+// The balls that were on their way already: those followed and those that only left a trail.
+void tell_under_way(EpisodePaths& out, const Episode& episode, const table::BallSet& balls,
+                    const std::vector<Found>& found, const Problem& problem) {
+  const auto cue = std::find_if(found.begin(), found.end(), [](const Found& f) { return f.chain.ball == "white"; });
+  if (cue == found.end()) return;
+  const double strike = out.strike_time;
+  for (const Found& f : found)
+    if (&f != &*cue && f.chain.legs[0].leg.v.norm() > kSlowestStrike && under_way_apart(f, *cue, problem.cloth) &&
+        f.chain.legs.back().leg.rests(problem.cloth) > strike)
+      out.under_way.push_back(f.chain.ball);
+  constexpr double kBothSides = 0.1;  // s, seen for so long before the strike and after it
+  for (const Passing& p : episode.passing) {
+    if (p.from > strike - kBothSides || p.to < strike + kBothSides) continue;
+    const std::string name = p.kind && *p.kind < balls.kinds.size() ? balls.kinds[*p.kind].name : "";
+    if (std::find(out.under_way.begin(), out.under_way.end(), name) == out.under_way.end())
+      out.under_way.push_back(name);
+  }
+}
+
 }  // namespace
 
-void judge(EpisodePaths& out, const Episode& episode, const std::vector<Found>& found, const Problem& problem) {
+void judge(EpisodePaths& out, const Episode& episode, const table::BallSet& balls, const std::vector<Found>& found,
+           const Problem& problem) {
   const Found* cue = nullptr;
+  for (const Found& f : found)
+    if (f.chain.ball == "white") cue = &f;
   double first_other = 1e18;
-  for (const Found& f : found) {
-    if (f.chain.ball == "white")
-      cue = &f;
-    else if (f.trusted >= kFewestSightings && f.chain.legs[0].touch.kind != Touch::Kind::ball &&
-             f.chain.legs[0].leg.v.norm() > kSlowestStrike)
+  for (const Found& f : found)
+    if (cue && &f != cue && f.trusted >= kFewestSightings && f.chain.legs[0].touch.kind != Touch::Kind::ball &&
+        f.chain.legs[0].leg.v.norm() > kSlowestStrike && !under_way_apart(f, *cue, problem.cloth))
       first_other = std::min(first_other, f.chain.legs[0].leg.t);
-  }
   if (!cue) {
     out.strike_time = episode.begin;
     int moved = 0;
@@ -159,6 +191,7 @@ void judge(EpisodePaths& out, const Episode& episode, const std::vector<Found>& 
     out.struck = true;
   }
   out.ended_by_hand = out.struck && vanished && !episode.cut;
+  if (out.struck) tell_under_way(out, episode, balls, found, problem);
 }
 
 void read_conditions(EpisodePaths& out, const Problem& problem, const Layout& layout, const FitSummary& summary) {

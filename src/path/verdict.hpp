@@ -7,8 +7,9 @@
 
 namespace baizetrace::path {
 
-// Fills strike_time, struck, why_not, ended_by_hand.
-void judge(EpisodePaths& out, const Episode& episode, const std::vector<Found>& found, const Problem& problem);
+// Fills strike_time, struck, why_not, under_way, ended_by_hand.
+void judge(EpisodePaths& out, const Episode& episode, const table::BallSet& balls, const std::vector<Found>& found,
+           const Problem& problem);
 
 // Fills rolls and rebounds.
 void read_conditions(EpisodePaths& out, const Problem& problem, const Layout& layout, const FitSummary& summary);

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "practice/wording.hpp"
+
 namespace baizetrace::practice {
 namespace {
 
@@ -23,7 +25,27 @@ double unsureness_of_first_run(const path::Episode& episode, const BallPath& whi
   return std::hypot(kAtBest, 0.5 * frame / std::max(until - white.pieces.front().from, frame));
 }
 
+bool was_under_way(const path::EpisodePaths& paths, const std::string& ball) {
+  return std::find(paths.under_way.begin(), paths.under_way.end(), ball) != paths.under_way.end();
+}
+
+// Whether a ball met another from a time on.
+bool met_a_ball(const BallPath& path, double from) {
+  return std::any_of(path.contacts.begin(), path.contacts.end(),
+                     [&](const Contact& c) { return c.kind == ContactKind::ball && c.time >= from; });
+}
+
 }  // namespace
+
+std::string under_way_note(const path::EpisodePaths& paths) {
+  if (paths.under_way.empty()) return {};
+  std::string who;
+  bool one = paths.under_way.size() == 1;
+  for (const std::string& ball : paths.under_way)
+    who += (who.empty() ? "" : " and ") + (ball.empty() ? "a ball" : "the " + ball_name(ball));
+  return fmt::format("{} {} on the way already when the white was struck: not sent by this attempt", who,
+                     one ? "was" : "were");
+}
 
 std::optional<Attempt> attempt_from(const path::Episode& episode, const path::EpisodePaths& paths,
                                     const table::BallSet& balls, const AttemptOptions& options) {
@@ -33,7 +55,7 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
   a.ended = episode.cut ? Ended::clip : paths.ended_by_hand ? Ended::hand : Ended::rest;
 
   for (const path::BallTrack& t : episode.balls) {
-    if (t.before) a.before[t.ball] = place_of(*t.before, options);
+    if (t.before && !was_under_way(paths, t.ball)) a.before[t.ball] = place_of(*t.before, options);
     if (t.after) a.after[t.ball] = place_of(*t.after, options);
   }
   if (a.ended == Ended::hand) a.after.erase(balls.kinds[0].name);  // where a hand has put it since is no rest
@@ -41,7 +63,9 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
   bool all_known = a.ended == Ended::rest;
   for (const BallPath& p : paths.balls) {
     a.balls[p.ball] = p;
-    if (p.pocket) {
+    if (p.pocket && was_under_way(paths, p.ball) && !met_a_ball(p, paths.strike_time)) {
+      a.after.erase(p.ball);
+    } else if (p.pocket) {
       a.after.erase(p.ball);
       const Potted potted{p.ball, *p.pocket, p.pocket_time};
       if (p.ball == balls.kinds[0].name)

@@ -15,8 +15,15 @@ struct AttemptOptions {
 };
 
 // The attempt that an episode was; nullopt when it was none (nothing was struck), see EpisodePaths::why_not.
-// Law: depends on what was seen alone, never on a setup's marks or intentions.
+// Laws:
+//  1. It depends on what was seen alone, never on a setup's marks or intentions.
+//  2. A ball that was on its way when the white was struck (EpisodePaths::under_way) has no place in `before`, and is
+//     not potted by the attempt unless a ball met it since.
 [[nodiscard]] std::optional<Attempt> attempt_from(const path::Episode& episode, const path::EpisodePaths& paths,
                                                   const table::BallSet& balls, const AttemptOptions& options);
+
+// Of an attempt during which a ball ran that another hand or a bump had sent before the strike: one line that says so.
+// Empty: there was none.
+[[nodiscard]] std::string under_way_note(const path::EpisodePaths& paths);
 
 }  // namespace baizetrace::practice

@@ -81,7 +81,8 @@ void add_passing(Attempt& a, const table::Table& table, const table::BallSet& se
   a.gates.clear();
   for (const auto& g : route.gates) a.gates.push_back({g.a, g.b, g.time, g.at, g.clearance});
   a.nearest_pockets.clear();
-  for (const auto& p : route.pockets) a.nearest_pockets.push_back({p.pocket, p.distance, p.time});
+  for (const auto& p : route.pockets)
+    a.nearest_pockets.push_back({p.pocket, p.distance, std::max(p.time, a.strike_time)});
 }
 
 namespace {

@@ -64,6 +64,7 @@ class Card {
   void plan() {
     draw_flat_table(pen_, view_, in_.table, kOnPaper);
     labels_.emplace(view_.corner, view_.corner + view_.size());
+    keep_marks_free();
     zone();
     if (way_is_drawn()) way();
     tapes();
@@ -72,6 +73,15 @@ class Card {
       labels_->take(view_(m.at), Vec2::Constant(view_.scale * m.radius));
     }
     for (const MarkDistances& m : marks_) name(m);
+  }
+
+  // Baulk line, D and spots: a name across them is hard to read.
+  void keep_marks_free() {
+    for (const auto& [name, at] : in_.table.spots()) labels_->keep_free(view_(at));
+    if (!in_.table.spec().baulk_line) return;
+    const double x = in_.table.half_width(), y = in_.table.baulk_line_y();
+    keep_free(on_page({Vec2(-x, y), Vec2(x, y)}));
+    keep_free(on_page(d_line(in_.table)));
   }
 
   void zone() {
@@ -84,6 +94,7 @@ class Card {
     }
     if (!z.centre && !outline.empty()) outline.push_back(outline.front());
     pen_.line(on_page(outline), kZone, 0.5, {1.2, 1.4});
+    keep_free(on_page(outline));
   }
 
   void way() {

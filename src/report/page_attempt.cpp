@@ -32,7 +32,8 @@ std::string contacts_table(const std::string& ball, const BallPath& path, const 
                            const table::Table& table) {
   HtmlTable t;
   t.caption = capital(ball_name(ball)) + ": what it touched";
-  t.heads = {"touched", "s after the strike", kPlaceHead, "m/s before, after", "heading before, after"};
+  t.heads = {"touched", "s after the strike", "mm from baulk <br>and green side", "m/s before, after",
+             "heading before, after"};
   int number = 0;
   for (const Contact& c : path.contacts) {
     const bool falls = c.kind == ContactKind::pocket, started = c.speed_in <= 0;
@@ -163,7 +164,7 @@ std::string comparison_list(const practice::Attempt& a) {
     out += fmt::format("<div><dt>resting place</dt><dd>{:.1f} cm apart</dd></div>\n",
                        100 * a.comparison->rest_off->norm());
   if (a.comparison->worst_off)
-    out += fmt::format("<div><dt>furthest apart</dt><dd>{:.1f} cm, at the same time on the same route</dd></div>\n",
+    out += fmt::format("<div><dt>on the way</dt><dd>{:.1f} cm apart at most, at the same time</dd></div>\n",
                        100 * *a.comparison->worst_off);
   return out + "</dl>\n";
 }
@@ -261,7 +262,7 @@ std::string attempt_section(const PageInput& in, const practice::Attempt& a, con
   const double until = a.rest_time.value_or(a.strike_time + 10);
   constexpr double kBefore = 2;  // s before the strike that a warning still concerns the attempt
   for (const practice::Warning& w : in.session.warnings)
-    if (w.time >= a.strike_time - kBefore && w.time <= until)
+    if (w.clip == a.clip && w.time >= a.strike_time - kBefore && w.time <= until)
       warned += fmt::format("<li>At {:.1f} s: {}</li>\n", w.time, escape_xml(w.what));
   if (!warned.empty()) out += "<div class=\"cannot\"><h3>Warnings</h3><ul>\n" + warned + "</ul></div>\n";
 

@@ -89,15 +89,17 @@ std::string attempts_table(const PageInput& in, int group) {
   HtmlTable t;
   t.caption = "Attempts";
   t.heads = {"no.", "what came of it", "stopped", "m/s", "white off its mark, mm", "next ball"};
-  constexpr std::ptrdiff_t kStopped = 2;  // its column
-  bool next = false, points = false, zone = false;
+  constexpr std::ptrdiff_t kStopped = 2, kPace = 3;  // their columns
+  bool next = false, points = false, zone = false, pace = false;
   for (const practice::Attempt& a : in.session.attempts) {
     next = next || (a.group == group && a.follow_on && a.follow_on->next_potted);
     points = points || (a.group == group && a.score);
+    pace = pace || (a.group == group && a.strike && a.strike->speed_told());
     const practice::Setup* setup = a.group == group ? in.setup_for(a) : nullptr;
     zone = zone || (setup && setup->goal && setup->goal->zone);
   }
   if (!next) t.heads.pop_back();
+  if (!pace) t.heads.erase(t.heads.begin() + kPace);
   if (!zone) t.heads.erase(t.heads.begin() + kStopped);
   if (points) t.heads.insert(t.heads.begin() + kStopped, "points");
   for (const practice::Attempt& a : in.session.attempts) {
@@ -118,6 +120,7 @@ std::string attempts_table(const PageInput& in, int group) {
       row.emplace_back(!a.follow_on || !a.follow_on->next_potted ? "–"
                        : *a.follow_on->next_potted               ? "potted"
                                                                  : "missed");
+    if (!pace) row.erase(row.begin() + kPace);
     if (!zone) row.erase(row.begin() + kStopped);
     if (points)
       row.insert(row.begin() + kStopped, a.score ? fmt::format("{:g} of {:g}", a.score->points, a.score->of) : "–");

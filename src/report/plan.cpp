@@ -196,6 +196,9 @@ class Drawing {
       const double y = table_.baulk_line_y();
       keep_line_free({-table_.half_width(), y}, {table_.half_width(), y});
     }
+    for (const auto& [name, at] : table_.spots()) labels_.keep_free(view_(at));
+    if (table_.spec().baulk_line)
+      for (const Vec2& at : d_line(table_)) labels_.keep_free(view_(at));
     for (const PlanBall& b : plan_.balls) labels_.take(view_(b.at), Vec2::Constant(1000 * b.radius));
   }
 

@@ -172,6 +172,16 @@ TEST(Aim, SaysWhatIsInTheWay) {
   const auto a = aim_onto(table, {}, balls, {.speed = 2}, {"red-1", 1.0, true});
   ASSERT_FALSE(a);
   EXPECT_NE(a.error().what.find("blue is in the way of red-1"), std::string::npos) << a.error().what;
+  const auto pot = aim_pot(table, {}, balls, {.speed = 2}, {"red-1", "top-left", {}, {}});
+  ASSERT_FALSE(pot);
+  EXPECT_NE(pot.error().what.find("blue is in the way of red-1"), std::string::npos) << pot.error().what;
+  // Backwards no cut sends it, whatever stands before a part of it: that ball is not to blame.
+  const std::vector<Ball> half_hidden{ball("white", {0, -1}), ball("red-1", {0, 0.5}), ball("blue", {0.05, 0})};
+  const auto back = aim_pot(table, {}, half_hidden, {.speed = 2}, {"red-1", "baulk-left", {}, {}});
+  ASSERT_FALSE(back);
+  EXPECT_NE(back.error().what.find("no heading sends red-1 towards baulk-left; blue hides a part of red-1"),
+            std::string::npos)
+      << back.error().what;
 }
 
 }  // namespace

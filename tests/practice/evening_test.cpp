@@ -2,6 +2,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <array>
 #include <cstdio>
 #include <cstdlib>
 #include <iostream>
@@ -195,6 +196,68 @@ TEST(Evening, NextShotStruckWhileABallStillRolls) {
   EXPECT_ALL_RIGHT(p);
 }
 
+// A ball that lies aside is sent across the bed by hand, or by a bump, and the white is struck while it rolls. Nothing
+// that the shot moves comes near it. False: no such roll was found among many at random.
+bool play_while_a_ball_rolls(Player& p, const Ground& g, const std::string& stray, const std::string& name) {
+  const motion::Strike stroke = p.stroke();
+  const double x = g.table.half_width() - 0.05, y = g.table.half_length() - 0.05;
+  const auto anywhere = [&] { return Vec2(x * (2 * p.e.dice.uniform() - 1), y * (2 * p.e.dice.uniform() - 1)); };
+  constexpr double kShortest = 0.8;  // m
+  for (int tries = 0; tries < 200; ++tries) {
+    const Vec2 to = anywhere();
+    const Evening::Roll roll = p.e.roll_to(stray, to);
+    const double struck = roll.off + 0.8 + p.e.dice.uniform() * std::max(0.0, roll.lasts - 1.2);
+    if ((to - roll.from).norm() < kShortest || p.e.meets(roll, stroke, {}, struck)) continue;
+    p.e.roll_by_hand(stray, to);
+    p.e.now = struck - 1.5;
+    p.e.strike(stroke, {}, {.what = name});
+    p.e.now = std::max(p.e.now, roll.off + roll.lasts + 0.8);
+    return true;
+  }
+  return false;
+}
+
+TEST(Evening, StruckWhileABallSentByHandRolls) {
+  const char* const kSamples[] = {"long-red-from-the-d", "middle-red-off-the-side", "screw-back-to-the-mark",
+                                  "cannon-to-loosen-three-reds"};
+  std::uint64_t first = 1, count = 8;
+  if (const char* other = std::getenv("BAIZETRACE_ROLLS")) {
+    ASSERT_EQ(std::sscanf(other, "%lu:%lu", &first, &count), 2) << "BAIZETRACE_ROLLS is FIRST:COUNT";
+  }
+  int shots = 0, wrong = 0, told = 0;
+  for (std::uint64_t seed = first; seed < first + count; ++seed) {
+    const Ground g = ground(kSamples[seed % 4]);
+    Player p(g, 500 + seed);
+    const std::string stray = std::array{"yellow", "green", "red-9"}[seed % 3];
+    p.e.place(stray, {seed % 2 ? -0.80 : 0.80, 0.3});
+    p.e.wait(2.5);
+    for (int k = 0; k < 3; ++k) {
+      p.set_up();
+      shots += play_while_a_ball_rolls(p, g, stray, fmt::format("{} {} of evening {}", stray, k + 1, seed));
+    }
+    for (const std::string& f : p.faults()) std::cout << f << "\n", ++wrong;
+    // That another ball was on its way is told, and nothing of the kind where none was.
+    const std::string ball = stray == "red-9" ? "red" : stray;
+    for (const std::string& w : p.found.why_not) {
+      if (w.find("on the way already") == std::string::npos) continue;
+      const double at = std::atof(w.c_str());
+      const bool right = w.find(ball) != std::string::npos || w.find("a ball") != std::string::npos;
+      const bool then = std::any_of(p.e.shots.begin(), p.e.shots.end(),
+                                    [&](const invented::TrueShot& s) { return std::abs(s.time - at) < 0.5; });
+      if (right && then)
+        ++told;
+      else
+        std::cout << "told wrongly: " << w << "\n", ++wrong;
+    }
+  }
+  std::cout << shots << " shots, " << wrong << " faults, " << told << " told\n";
+  RecordProperty("shots", shots);
+  RecordProperty("wrong", wrong);
+  EXPECT_GT(shots, 2 * static_cast<int>(count));
+  EXPECT_EQ(wrong, 0);
+  EXPECT_GE(10 * told, 9 * shots);  // the rest: hidden by hands and cue for too long
+}
+
 TEST(Evening, RestAcrossTheTable) {
   Player p(long_red(), 9);
   p.play({.rest_across = true, .what = "with the rest"});
@@ -262,7 +325,7 @@ TEST(Evening, LastAttemptCutOffSaysSo) {
 }
 
 // One evening of five to fifteen attempts with what DESIGN.md 5.12 names, at random; between attempts and in them. A
-// ball that a hand set rolling and that rolls on through the next strike is not among them: README, what is not built.
+// ball that a hand set rolling and that rolls on through the next strike has a test of its own above.
 void play_at_random(Player& p, const Ground& g, const std::string& name) {
   const auto chance = [&](double share) { return p.e.dice.uniform() < share; };
   const int n = 5 + static_cast<int>(10.99 * p.e.dice.uniform());

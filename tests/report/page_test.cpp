@@ -73,6 +73,18 @@ TEST(Page, FetchesNothingAndForbidsIt) {
   EXPECT_THAT(own, Not(HasSubstr(" style=")));
 }
 
+// Times begin anew in each recording of a session.
+TEST(Page, AWarningStandsOnlyByAttemptsOfItsOwnClip) {
+  practice::Session s = invented::session(2);
+  ASSERT_EQ(s.attempts[0].clip, 0);
+  s.warnings = {{s.attempts[0].strike_time + 0.1, "something was told", 1}};
+  const auto told = [&] { return invented::page(s, 640).find("s: something was told</li>\n</ul></div>"); };
+  const std::size_t other = told();
+  s.warnings[0].clip = 0;
+  EXPECT_LT(told(), other);
+  EXPECT_EQ(other, std::string::npos);
+}
+
 TEST(Page, EscapesEverythingThatComesFromFiles) {
   practice::Session s = invented::session(2);
   const std::string evil = "<img src=x onerror=alert(1)>\"'&";

@@ -88,23 +88,64 @@ class Evening {
       hand(now, now + 1.2, {x, -table_.half_length()}, {x, table_.half_length()}, 0.10);
     now += 0.5;
   }
+  // A ball that a hand sends straight to a place, slowing as cloth slows it.
+  struct Roll {
+    std::string ball;
+    Vec2 from = Vec2::Zero(), along = Vec2::Zero();
+    double speed = 0, slows = 0.0095 * kGravity;  // m/s, m/s^2
+    double off = 0, lasts = 0;                    // s: when the hand lets go, how long it rolls
+    [[nodiscard]] Vec2 at(double t) const {
+      const double s = std::clamp(t - off, 0.0, lasts);
+      return from + along * (speed * s - 0.5 * slows * s * s);
+    }
+  };
+  // The roll that would begin now.
+  [[nodiscard]] Roll roll_to(const std::string& ball, const Vec2& to) const {
+    Roll r;
+    r.ball = ball;
+    r.from = lie.at(ball);
+    const double length = (to - r.from).norm();
+    r.along = (to - r.from) / std::max(length, 1e-6);
+    r.speed = std::sqrt(2 * r.slows * length);
+    r.lasts = r.speed / r.slows;
+    r.off = now + 0.6;
+    return r;
+  }
   // A hand rolls a ball straight to a place.
   void roll_by_hand(const std::string& ball, const Vec2& to) {
-    const Vec2 from = lie[ball];
-    const double length = (to - from).norm(), slows = 0.0095 * kGravity;
-    const double speed = std::sqrt(2 * slows * length), lasts = speed / slows;
-    hand(now, now + 0.6, edge_near(from), from);
-    const double off = now + 0.6;
-    hand(off, off + 0.25, from, from);
-    hand(off + 0.25, off + 0.8, from, edge_near(from));
-    const Vec2 along = (to - from) / std::max(length, 1e-6);
-    move(ball, off, off + lasts, [=](double t) -> Vec2 {
-      const double s = t - off;
-      return from + along * (speed * s - 0.5 * slows * s * s);
-    });
-    keep(ball, off + lasts, to);
+    const Roll r = roll_to(ball, to);
+    hand(now, r.off, edge_near(r.from), r.from);
+    hand(r.off, r.off + 0.25, r.from, r.from);
+    hand(r.off + 0.25, r.off + 0.8, r.from, edge_near(r.from));
+    move(ball, r.off, r.off + r.lasts, [r](double t) { return r.at(t); });
+    keep(ball, r.off + r.lasts, to);
     lie[ball] = to;
-    now = off + lasts + 0.8;
+    now = r.off + r.lasts + 0.8;
+  }
+  // Whether the roll meets a ball that lies, or one that moves after a strike at `struck` (s); or
+  // whether one of them passes where it will come to rest.
+  [[nodiscard]] bool meets(const Roll& r, const motion::Strike& how, const motion::Conditions& conditions,
+                           double struck) const {
+    std::vector<motion::Ball> balls;
+    for (const auto& [name, at] : lie)
+      if (name != r.ball) balls.push_back(motion::make_ball(set_, name, at));
+    if (!motion::part(table_, balls)) std::abort();
+    const auto run = motion::simulate(table_, conditions, balls, how);
+    if (!run) std::abort();
+    const double clear = 2 * set_.kinds[0].radius + 0.005;
+    for (double t = r.off; t < std::max(r.off + r.lasts, struck + 20); t += 0.004) {
+      for (const motion::Ball& b : balls) {
+        const auto p = std::find_if(run->balls.begin(), run->balls.end(),
+                                    [&](const BallPath& path) { return path.ball == b.name; });
+        Vec2 at = b.place;
+        if (p != run->balls.end() && t > struck) {
+          if (p->pocket && t - struck > p->pocket_time) continue;
+          at = p->at(t - struck).value_or(p->rest ? p->rest->at : b.place);
+        }
+        if ((at - r.at(t)).norm() < clear || (at - r.at(r.off + r.lasts)).norm() < clear) return true;
+      }
+    }
+    return false;
   }
 
   struct Play {
@@ -317,7 +358,10 @@ inline Found find_attempts(const std::vector<Look>& looks, const table::Table& t
   std::vector<practice::Attempt> shots;
   const auto take = [&](const path::Episode& e) {
     const auto paths = path::reconstruct(e, table, set, how);
-    if (auto a = practice::attempt_from(e, paths, set, {}))
+    auto a = practice::attempt_from(e, paths, set, {});
+    if (const std::string note = practice::under_way_note(paths); a && !note.empty())
+      out.why_not.push_back(fmt::format("{:.1f} s: {}", a->strike_time, note));
+    if (a)
       shots.push_back(std::move(*a));
     else
       out.why_not.push_back(fmt::format("{:.1f} s: {}", e.begin, paths.why_not));

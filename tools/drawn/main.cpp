@@ -34,6 +34,8 @@ int main(int argc, char** argv) {
     clip->add_option("--most-pixels", wishes.most_pixels, "no picture larger than this");
     clip->add_option("--steepest", wishes.steepest, "degrees of the view off the vertical");
     clip->add_flag("--nothing-hidden", open, "no pocket, end or strip out of sight");
+    if (std::string(kind) == "shot")
+      clip->add_flag("--passer", wishes.passer, "a ball that was bumped is on its way when the white is struck");
   }
   app.require_subcommand(1);
   CLI11_PARSE(app, argc, argv);

@@ -12,6 +12,7 @@ struct Wishes {
   int most_pixels = 0;
   double steepest = 60;      // degrees, of the view off the vertical
   bool hidden_parts = true;  // a pocket, an end or a strip may be out of sight
+  bool passer = false;       // shots: a ball that nobody plays is on its way when the white is struck, if there is one
 };
 
 // A room, a table, a camera and balls at rest; people about. `what`: one line for a listing.

@@ -99,6 +99,40 @@ void lean_in(Scene& s, Dice& d, const TrueAttempt& a, const Vec2& ball, double s
   s.people.push_back(p);
 }
 
+// A ball that the shot leaves alone, bumped before the strike: it rolls straight, meets nothing, and is still on its
+// way when the white is struck. Its path is the story's; "": there is none that could.
+std::string send_a_passer(TrueAttempt& a, const Scene& scene, const motion::Conditions& cloth, Dice& d) {
+  constexpr double kClear = 0.06, kStep = 0.01;  // m between centres; s
+  for (int tries = 0; tries < 300; ++tries) {
+    BallPath& path = a.went.balls[static_cast<std::size_t>(d.one_of(static_cast<int>(a.went.balls.size())))];
+    if (!path.pieces.empty() && path.pieces[0].phase != Piece::Phase::rest) continue;
+    if (path.ball == "white" || path.pieces.size() > 1) continue;
+    Piece roll;
+    roll.from = -d.between(0.7, 1.3);
+    roll.place = a.start.at(path.ball);
+    const double speed = d.between(0.4, 1.2), slows = cloth.rolling * kGravity;
+    roll.to = roll.from + speed / slows;
+    roll.velocity = speed * along_heading(d.between(0, 2 * kPi));
+    roll.acceleration = -slows * roll.velocity / speed;
+    bool clear = true;
+    for (double t = roll.from; clear && t < std::max(roll.to, a.went.total_time); t += kStep) {
+      const Vec2 at = roll.at(std::min(t, roll.to));
+      clear = std::abs(at.x()) < scene.table.half_width - 0.04 && std::abs(at.y()) < scene.table.half_length - 0.04;
+      for (const BallPath& other : a.went.balls)
+        if (&other != &path)
+          clear = clear && (other.at(std::max(t, 0.0)).value_or(a.start.at(other.ball)) - at).norm() > kClear;
+    }
+    if (!clear) continue;
+    path.pieces = {roll};
+    path.rest = Place{roll.at(roll.to), Vec2::Zero()};
+    path.rest_time = roll.to;
+    a.start[path.ball] = roll.at(0);
+    a.went.total_time = std::max(a.went.total_time, roll.to);
+    return path.ball;
+  }
+  return "";
+}
+
 void walk_by(Scene& s, Dice& d, double from) {
   Person p;
   p.kind = Person::Kind::walks;
@@ -240,7 +274,15 @@ Result<Story> random_shot(unsigned seed, const Wishes& wishes, std::string& what
   a.address = -0.3;
   a.strike_time = d.between(1.6, 2.4);
   lean_in(story->scene, d, a, a.start.at("white"), d.between(0.8, 2.5));
+  const std::string passer = wishes.passer ? send_a_passer(a, story->scene, story->conditions, d) : std::string();
   (void)play(story->scene, a);
+  if (!passer.empty()) {
+    BallSpan& roll = find(story->scene, passer)->spans.back();
+    roll.from = a.strike_time + roll.pieces[0].from;
+    what += fmt::format("; the {} is on its way at the strike, at {:.1f} s", passer, a.strike_time);
+  } else if (wishes.passer) {
+    what += "; no ball could pass";
+  }
   story->scene.duration = a.strike_time + a.went.total_time + 1.2;
   if (d.chance(0.3)) walk_by(story->scene, d, d.between(0, story->scene.duration));
   what += fmt::format("; {:.1f} m/s, {} balls, {:.0f} s", a.strike.speed, a.start.size(), story->scene.duration);

@@ -1,0 +1,145 @@
+#include "path/trails.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace baizetrace::path {
+namespace {
+
+constexpr int kEstablished = 6;       // sightings
+constexpr double kLongEnough = 0.18;  // s, from the first of them to the last: longer than a cue's stroke
+constexpr double kFarEnough = 0.03;   // m, the same: what lies still is a candidate, not on its way
+constexpr double kWholeBall = 0.8;    // mean visible share: hands and cues show less of a ball's outline
+constexpr double kForgotten = 0.25;   // s unseen
+constexpr double kPatience = 0.6;     // s unseen, of one that is established: somebody leans over it
+constexpr double kSlowing = 0.15;     // m/s^2, by rolling
+constexpr double kFastest = 4.0;      // m/s: what is sent faster by hand is rare
+constexpr int kOften = 5;             // looks in which a ball was seen elsewhere
+
+// How far a sighting lies from where the trail leads, in standard deviations of both.
+double off_trail(const Trail& t, const Sighting& s) {
+  const double dt = s.time - t.seen_at;
+  if (dt < 1e-3) return 1e9;
+  const double sd = std::sqrt(0.5 * s.covariance.trace());
+  if (t.steps == 1) {
+    constexpr double kSlack = 0.01;  // m
+    return (s.at - t.at).norm() < kFastest * dt + kSlack ? 1.0 : 1e9;
+  }
+  const double speed = t.velocity.norm();
+  const double spread = 0.003 + 2 * sd + 0.05 * speed * dt + 0.5 * kSlowing * dt * dt;
+  return (s.at - t.at - t.velocity * dt).norm() / spread;
+}
+constexpr double kOnTrail = 3.0;  // standard deviations
+
+bool established(const Trail& t) {
+  return t.steps >= kEstablished && t.seen_at - t.first >= kLongEnough && (t.at - t.begun).norm() >= kFarEnough &&
+         t.visible >= kWholeBall * t.steps;
+}
+
+bool over(const Trail& t, double time) { return time - t.seen_at > (established(t) ? kPatience : kForgotten); }
+
+// So long and so far runs no hand, no cue and no shadow that looks like a whole ball all the way.
+bool is_ball(const Trail& t) {
+  constexpr int kSightings = 15;
+  constexpr double kRun = 0.20;  // m
+  return established(t) && t.steps >= kSightings && (t.at - t.begun).norm() >= kRun;
+}
+
+// Its kind, when colour tells: clearly better than every other.
+std::optional<std::size_t> kind_of(const Trail& t) {
+  if (t.colour.size() < 2) return std::nullopt;
+  const auto best = std::max_element(t.colour.begin(), t.colour.end());
+  constexpr double kClearly = 1.5;  // of the logarithms, a sighting
+  for (auto c = t.colour.begin(); c != t.colour.end(); ++c)
+    if (c != best && *best - *c < kClearly * t.steps) return std::nullopt;
+  return static_cast<std::size_t>(best - t.colour.begin());
+}
+
+void go_on(Trail& t, const Sighting& s) {
+  const double dt = s.time - t.seen_at;
+  const Vec2 v = (s.at - t.at) / dt;
+  // Rolling changes slowly: the mean of the last few steps.
+  constexpr double kNew = 0.4;
+  t.velocity = t.steps < 2 ? v : Vec2((1 - kNew) * t.velocity + kNew * v);
+  t.at = s.at;
+  t.seen_at = s.time;
+  ++t.steps;
+  t.visible += s.visible;
+  add_colour(t.colour, s);
+}
+
+}  // namespace
+
+std::vector<const Trail*> Trails::continued(const std::vector<Sighting>& sightings) const {
+  std::vector<const Trail*> out(sightings.size(), nullptr);
+  for (const Trail& t : trails_) {
+    if (!established(t)) continue;
+    std::size_t best = sightings.size();
+    double least = kOnTrail;
+    for (std::size_t i = 0; i < sightings.size(); ++i)
+      if (const double z = off_trail(t, sightings[i]); z < least) least = z, best = i;
+    if (best < sightings.size()) out[best] = &t;
+  }
+  return out;
+}
+
+void Trails::strays(const std::vector<Sighting>& given_to_none, const std::vector<Followed>& balls, double time) {
+  for (const Trail& t : trails_)
+    if (over(t, time) && is_ball(t)) ended_.push_back(t);
+  std::erase_if(trails_, [&](const Trail& t) { return over(t, time); });
+  const std::size_t known = trails_.size();
+  std::vector<bool> gone_on(known, false);
+  for (const Sighting& s : given_to_none) {
+    std::size_t best = known;
+    double least = kOnTrail;
+    for (std::size_t k = 0; k < known; ++k)
+      if (const double z = gone_on[k] ? 1e9 : off_trail(trails_[k], s); z < least) least = z, best = k;
+    if (best == known) {
+      Trail t;
+      t.at = t.begun = s.at;
+      t.first = t.seen_at = s.time;
+      t.steps = 1;
+      t.visible = s.visible;
+      add_colour(t.colour, s);
+      trails_.push_back(std::move(t));
+      continue;
+    }
+    Trail& t = trails_[best];
+    gone_on[best] = true;
+    go_on(t, s);
+    constexpr double kSameLook = 0.04;  // s: rows of one picture
+    for (const Followed& b : balls) {
+      if (b.state == Followed::State::gone || std::abs(b.seen_at - s.time) > kSameLook || b.missed > 0) continue;
+      const auto seen =
+          std::find_if(t.beside.begin(), t.beside.end(), [&](const auto& x) { return x.first == b.name; });
+      if (seen == t.beside.end())
+        t.beside.emplace_back(b.name, 1);
+      else
+        ++seen->second;
+    }
+  }
+}
+
+std::vector<Passing> Trails::passing(double from) {
+  std::erase_if(ended_, [&](const Trail& t) { return t.seen_at < from; });
+  std::vector<Passing> out;
+  const auto add = [&](const Trail& t) {
+    if (is_ball(t)) out.push_back({t.first, t.seen_at, kind_of(t)});
+  };
+  std::for_each(ended_.begin(), ended_.end(), add);
+  std::for_each(trails_.begin(), trails_.end(), add);
+  std::stable_sort(out.begin(), out.end(), [](const Passing& a, const Passing& b) { return a.from < b.from; });
+  return out;
+}
+
+bool Trails::is_another(const Trail& trail, const Followed& ball, double time) {
+  const auto seen =
+      std::find_if(trail.beside.begin(), trail.beside.end(), [&](const auto& x) { return x.first == ball.name; });
+  if (seen == trail.beside.end() || seen->second < kOften) return false;
+  // Where it can have gone since it was last seen, against where the ball was last.
+  constexpr double kBeside = 0.03;  // m, beside touching
+  const double run = trail.velocity.norm() * std::max(0.0, time - trail.seen_at);
+  return (trail.at - ball.at).norm() - run > 2 * ball.radius + kBeside;
+}
+
+}  // namespace baizetrace::path

@@ -1,0 +1,44 @@
+// Things on the move that are none of the balls followed: a ball that a hand sent or a bump set rolling.
+//
+// What was seen on its way while a ball was seen elsewhere is not that ball: a trail of it claims the sightings that
+// continue it, so that no ball that is hidden, by hand and cue at the strike, is looked for there.
+#pragma once
+
+#include <vector>
+
+#include "path/episode.hpp"
+#include "path/followed.hpp"
+
+namespace baizetrace::path {
+
+struct Trail {
+  Vec2 at = Vec2::Zero(), velocity = Vec2::Zero();
+  double first = 0, seen_at = 0;  // s
+  int steps = 0;                  // sightings
+  double visible = 0;             // sum over them
+  Vec2 begun = Vec2::Zero();
+  std::vector<double> colour;                       // sum of the log likelihoods, each bounded
+  std::vector<std::pair<std::string, int>> beside;  // balls seen elsewhere at the same time, and in how many looks
+};
+
+class Trails {
+ public:
+  // Requires: before a look's sightings are given to balls. For each sighting the established trail that it continues,
+  // or nullptr; no two sightings continue one trail. Valid until the next call of a member that is not const.
+  [[nodiscard]] std::vector<const Trail*> continued(const std::vector<Sighting>& sightings) const;
+  // The sightings of a look at `time` that were given to no ball; `balls` as they are after it.
+  void strays(const std::vector<Sighting>& given_to_none, const std::vector<Followed>& balls, double time);
+
+  // The trails of balls that were seen since `from`, oldest first; those of before are forgotten.
+  [[nodiscard]] std::vector<Passing> passing(double from);
+
+  // Whether what moves along a trail is surely not this ball: it was seen beside it often enough, and has not come to
+  // where the ball lies, or ran when it was last seen, which it may have set off.
+  [[nodiscard]] static bool is_another(const Trail& trail, const Followed& ball, double time);
+
+ private:
+  std::vector<Trail> trails_;
+  std::vector<Trail> ended_;  // that were of balls
+};
+
+}  // namespace baizetrace::path

@@ -1,0 +1,105 @@
+// Balls on their way that nobody played, beside those that are followed. Invented sightings.
+#include "path/trails.hpp"
+
+#include <gtest/gtest.h>
+
+#include "base/files.hpp"
+#include "table/ball_set.hpp"
+#include "table/table.hpp"
+
+namespace baizetrace::path {
+namespace {
+
+constexpr double kFrame = 1.0 / 30, kSd = 0.0006;  // s, m
+
+Sighting sighting(double time, const Vec2& at) {
+  Sighting s;
+  s.time = time;
+  s.at = at;
+  s.covariance = kSd * kSd * Mat2::Identity();
+  return s;
+}
+
+Followed at_rest(const std::string& name, const Vec2& at) {
+  Followed b;
+  b.name = name;
+  b.radius = 0.02625;
+  b.at = at;
+  b.stay.add(sighting(0, at));
+  return b;
+}
+
+// A ball that comes down the table at 0.6 m/s, 0.3 m beside the white's place.
+Vec2 passer(double t) { return {0.3, 0.8 - 0.6 * t}; }
+
+TEST(Trails, WhatWasSeenBesideABallIsAnother) {
+  Trails trails;
+  std::vector<Followed> balls{at_rest("white", {0, 0}), at_rest("pink", {0, 0.9})};
+  for (int f = 0; f < 20; ++f) {
+    const double t = f * kFrame;
+    balls[0].seen_at = t;  // the pink is out of sight all the time
+    trails.strays({sighting(t, passer(t))}, balls, t);
+  }
+  const double now = 20 * kFrame;
+  const auto on = trails.continued({sighting(now, {0.5, 0.5}), sighting(now, passer(now))});
+  EXPECT_EQ(on[0], nullptr);
+  ASSERT_NE(on[1], nullptr);
+  EXPECT_TRUE(Trails::is_another(*on[1], balls[0], now));
+  EXPECT_FALSE(Trails::is_another(*on[1], balls[1], now)) << "never seen at the same time: it may be that ball";
+  // Where it has come to the ball it may have set it off.
+  Followed beside = balls[0];
+  beside.at = passer(now) + Vec2(0.06, 0);
+  EXPECT_FALSE(Trails::is_another(*on[1], beside, now));
+}
+
+TEST(Trails, WhatLiesStillOrIsHardlySeenIsNone) {
+  Trails still, brief;
+  for (int f = 0; f < 20; ++f) still.strays({sighting(f * kFrame, {0.3, 0.3})}, {}, f * kFrame);
+  EXPECT_EQ(still.continued({sighting(20 * kFrame, {0.3, 0.3})})[0], nullptr);
+  for (int f = 0; f < 5; ++f) brief.strays({sighting(f * kFrame, passer(f * kFrame))}, {}, f * kFrame);
+  EXPECT_EQ(brief.continued({sighting(5 * kFrame, passer(5 * kFrame))})[0], nullptr);
+  EXPECT_TRUE(brief.passing(0).empty());
+}
+
+TEST(Trails, ABallThatHasPassedIsToldByItsColour) {
+  Trails trails;
+  for (int f = 0; f < 30; ++f) {
+    Sighting s = sighting(f * kFrame, passer(f * kFrame));
+    s.colour = {-6.0F, 0.0F, -5.0F};
+    trails.strays({s}, {}, f * kFrame);
+  }
+  ASSERT_EQ(trails.passing(0).size(), 1U);
+  EXPECT_EQ(trails.passing(0)[0].kind, std::optional<std::size_t>(1));
+  EXPECT_NEAR(trails.passing(0)[0].to, 29 * kFrame, 1e-9);
+  trails.strays({}, {}, 29 * kFrame + 2);  // over, and asked for until it is of no more interest
+  EXPECT_EQ(trails.passing(0).size(), 1U);
+  EXPECT_TRUE(trails.passing(2).empty());
+}
+
+// Cue and hand hide the white for a moment while a ball that a hand sent passes: the white has not run off that way.
+TEST(Tracker, AHiddenWhiteIsNotLookedForOnAnothersTrail) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+  Tracker tracker(table, set);
+  const auto see = [&](const std::string& ball, double time, const Vec2& at) {
+    Sighting s = sighting(time, at);
+    for (const table::BallKind& k : set.kinds) s.colour.push_back(k.name == ball ? 0.0F : -3.0F);
+    return s;
+  };
+  int episodes = 0;
+  for (int f = 0; f < 150; ++f) {
+    Look l;
+    l.frame = f;
+    l.time = f * kFrame;
+    if (l.time < 2.0 || l.time > 2.5) l.sightings.push_back(see("white", l.time, {0, 0}));
+    l.sightings.push_back(see("pink", l.time, {0, 0.9}));
+    if (l.time > 1.2) l.sightings.push_back(see("yellow", l.time, {0.3, 0.8 - 0.6 * (l.time - 1.2)}));
+    if (const auto e = tracker.push(l)) ++episodes;
+  }
+  EXPECT_FALSE(tracker.finish());
+  EXPECT_EQ(episodes, 0);
+}
+
+}  // namespace
+}  // namespace baizetrace::path

@@ -1,0 +1,35 @@
+// What the white passes on its way, from the strike on.
+#include <gtest/gtest.h>
+
+#include "base/files.hpp"
+#include "practice/scoring.hpp"
+#include "support/invented_session.hpp"
+
+namespace baizetrace::practice {
+namespace {
+
+TEST(Passing, APocketIsNearestFromTheStrikeOn) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+  Attempt a;
+  a.strike_time = 41.9;
+  const Vec2 lay(-0.3, 1.2), stopped(0.3, -1.2);
+  a.before["white"] = {lay, Vec2(0.001, 0.001)};
+  a.balls["white"] = invented::path_through(
+      "white", {{lay, ContactKind::ball, "", 2.0}, {stopped, ContactKind::ball, "", 0}}, a.strike_time);
+  add_passing(a, table, set, {});
+  ASSERT_EQ(a.nearest_pockets.size(), 6U);
+  for (const PocketPassed& p : a.nearest_pockets) {
+    EXPECT_GE(p.time, a.strike_time) << p.pocket;
+    EXPECT_LE(p.time, a.balls["white"].rest_time) << p.pocket;
+    if (p.pocket == "top-left") {
+      EXPECT_EQ(p.time, a.strike_time);
+    } else if (p.pocket == "baulk-right") {
+      EXPECT_NEAR(p.time, a.balls["white"].rest_time, 1e-6);
+    }
+  }
+}
+
+}  // namespace
+}  // namespace baizetrace::practice
