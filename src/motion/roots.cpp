@@ -1,6 +1,7 @@
 #include "motion/roots.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace baizetrace::motion {
@@ -69,16 +70,29 @@ int quadratic_roots_inside(double c0, double c1, double c2, double span, double 
   if (m == 2 && out[0] > out[1]) std::swap(out[0], out[1]);
   return m;
 }
+
+// Whether a polynomial with these Bernstein coefficients is above zero throughout, as far as they and those of its
+// halves tell: they bound it from below. Settles most pairs.
+bool stays_above(const std::array<double, 5>& b, int halvings) {
+  if (b[0] > 0 && b[1] > 0 && b[2] > 0 && b[3] > 0 && b[4] > 0) return true;
+  if (halvings == 0 || b[0] <= 0 || b[4] <= 0) return false;
+  std::array<double, 5> left = b, right = b;  // de Casteljau
+  for (std::size_t k = 1; k < 5; ++k) {
+    for (std::size_t i = 0; i + k < 5; ++i) right[i] = 0.5 * (right[i] + right[i + 1]);
+    left[k] = right[0];
+  }
+  return stays_above(left, halvings - 1) && stays_above(right, halvings - 1);
+}
 }  // namespace
 
 double first_touch(const Quartic& f, double span) {
   if (!(span >= 0)) return kNever;
-  // Bernstein coefficients on [0, span] bound f from below: all positive, no touch. Settles most pairs.
   const double s1 = f[1] * span, s2 = f[2] * span * span, s3 = f[3] * span * span * span,
                s4 = f[4] * span * span * span * span;
   const double b0 = f[0], b1 = b0 + s1 / 4, b2 = b0 + s1 / 2 + s2 / 6, b3 = b0 + 0.75 * s1 + s2 / 2 + s3 / 4,
                b4 = b0 + s1 + s2 + s3 + s4;
-  if (b0 > 0 && b1 > 0 && b2 > 0 && b3 > 0 && b4 > 0) return kNever;
+  constexpr int kHalvings = 2;
+  if (stays_above({b0, b1, b2, b3, b4}, kHalvings)) return kNever;
 
   const double d[4] = {f[1], 2 * f[2], 3 * f[3], 4 * f[4]};
   const Poly value{f.data(), 4}, slope{d, 3};

@@ -166,17 +166,40 @@ double Simulator::meeting(const Moving& a, const Moving& b, double now) const {
     v = a.motion.velocity_at(now) - b.motion.velocity_at(now);
     h = 0.5 * (a.motion.acceleration - b.motion.acceleration);
   }
-  const double t = first_touch(Quartic{d.squaredNorm() - reach * reach, 2 * d.dot(v), v.squaredNorm() + 2 * d.dot(h),
-                                       2 * v.dot(h), h.squaredNorm()},
-                               span);
+  // Never there: what is left of the distance along the line between the centres now (its Bezier points, times the
+  // distance now) stays greater than the reach.
+  const double apart = d.squaredNorm(), closing = d.dot(v), bend = d.dot(h);
+  const double least = std::min({apart, apart + 0.5 * closing * span, apart + (closing + bend * span) * span});
+  if (least > 0 && least * least > reach * reach * apart) return kNever;
+  const double t = first_touch(
+      Quartic{apart - reach * reach, 2 * closing, v.squaredNorm() + 2 * bend, 2 * v.dot(h), h.squaredNorm()}, span);
   return now + t;
 }
 
+void Simulator::find_first(std::size_t row) {
+  const std::size_t n = balls_.size();
+  First& first = firsts_[row] = {kNever, n};
+  for (std::size_t j = row + 1; j < n; ++j)
+    if (const double time = pairs_[row * n + j]; time < first.time) first = {time, j};
+}
+
+void Simulator::set_pair(std::size_t row, std::size_t j, double time) {
+  pairs_[row * balls_.size() + j] = time;
+  First& first = firsts_[row];
+  if (time < first.time || (time == first.time && j < first.with))
+    first = {time, j};
+  else if (j == first.with && time > first.time)
+    find_first(row);
+}
+
 void Simulator::find_pairs(std::size_t i, double now) {
-  for (std::size_t j = 0; j < balls_.size(); ++j) {
-    if (j == i) continue;
-    pair(i, j) = balls_[i].fell || balls_[j].fell ? kNever : meeting(balls_[i], balls_[j], now);
-  }
+  const std::size_t n = balls_.size();
+  const auto time = [&](std::size_t j) {
+    return balls_[i].fell || balls_[j].fell ? kNever : meeting(balls_[i], balls_[j], now);
+  };
+  for (std::size_t j = 0; j < i; ++j) set_pair(j, i, time(j));
+  for (std::size_t j = i + 1; j < n; ++j) pairs_[i * n + j] = time(j);
+  find_first(i);
 }
 
 void Simulator::kick(std::size_t event, State& after) const {
@@ -229,9 +252,11 @@ void Simulator::meet_balls(std::size_t i, std::size_t j, double now) {
     return (balls_[a].motion.velocity_at(now) - balls_[b].motion.velocity_at(now)).dot(along);
   };
   std::vector<Touch> at_once;
-  for (std::size_t a = 0; a < n; ++a)
+  for (std::size_t a = 0; a < n; ++a) {
+    if (firsts_[a].time > now + kSameTime) continue;
     for (std::size_t b = a + 1; b < n; ++b)
       if (pairs_[a * n + b] <= now + kSameTime) at_once.push_back({a, b});
+  }
   Touch first{i, j};
   double fastest = closing(i, j);
   if (at_once.size() > 1) {
@@ -303,6 +328,7 @@ bool Simulator::run(std::span<const Body> bodies, std::span<const State> start, 
   const std::size_t n = bodies.size();
   balls_.assign(n, {});
   pairs_.assign(n * n, kNever);
+  firsts_.assign(n, {kNever, n});
   pieces_.resize(std::max(pieces_.size(), n));
   for (auto& p : pieces_) p.clear();
   events_.clear();
@@ -316,8 +342,10 @@ bool Simulator::run(std::span<const Body> bodies, std::span<const State> start, 
     b.motion = move_freely(start[i], b.body.radius, 0.0, conditions_);
     find_own(b, 0.0);
   }
-  for (std::size_t i = 0; i < n; ++i)
+  for (std::size_t i = 0; i < n; ++i) {
     for (std::size_t j = i + 1; j < n; ++j) pairs_[i * n + j] = meeting(balls_[i], balls_[j], 0.0);
+    find_first(i);
+  }
 
   double now = 0;
   bool complete = true;
@@ -329,15 +357,12 @@ bool Simulator::run(std::span<const Body> bodies, std::span<const State> start, 
         next = balls_[i].next;
         who = i;
       }
-    for (std::size_t i = 0; i + 1 < n; ++i) {
-      const double* row = &pairs_[i * n];
-      for (std::size_t j = i + 1; j < n; ++j)
-        if (row[j] < next || (row[j] == next && other == n)) {
-          next = row[j];
-          who = i;
-          other = j;
-        }
-    }
+    for (std::size_t i = 0; i < n; ++i)
+      if (firsts_[i].time < next || (firsts_[i].time == next && other == n)) {
+        next = firsts_[i].time;
+        who = i;
+        other = firsts_[i].with;
+      }
     if (next == kNever) break;
     if (steps_ >= most_events) {
       complete = false;

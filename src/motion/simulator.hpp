@@ -105,15 +105,19 @@ class Simulator {
   void meet_side(std::size_t i, double now);
   void meet_balls(std::size_t i, std::size_t j, double now);
   void kick(std::size_t event, State& after) const;
-  double& pair(std::size_t i, std::size_t j) {
-    return i < j ? pairs_[i * balls_.size() + j] : pairs_[j * balls_.size() + i];
-  }
+  void set_pair(std::size_t row, std::size_t j, double time);  // j after row
+  void find_first(std::size_t row);
 
   Ground ground_;
   Conditions conditions_;
   std::vector<Kick> kicks_;
   std::vector<Moving> balls_;
-  std::vector<double> pairs_;  // s, when each pair meets
+  std::vector<double> pairs_;  // s, when each pair meets; in the row of the ball that comes first
+  struct First {               // of a row: the time, and the ball of the first of several
+    double time;
+    std::size_t with;
+  };
+  std::vector<First> firsts_;
   std::vector<std::vector<Piece>> pieces_;
   std::vector<Event> events_;
   double total_time_ = 0;
