@@ -15,7 +15,23 @@ namespace {
 struct Arguments {
   std::vector<std::string> sessions;
   std::string from, output;
+  bool slope = false;
 };
+
+// "slope: 0.61 +-0.12 mm a metre down towards the right cushion, 0.35 +-0.10 towards the baulk cushion".
+std::string slope_words(const compare::Tuned& t) {
+  const auto u = [&](std::size_t axis) {
+    return 1e3 * t.play.u[static_cast<Eigen::Index>(compare::kSlopePlay + axis)];
+  };
+  if (!t.slope_told)
+    return fmt::format("slope: not told by these attempts; one below {:.1f} mm a metre would not show",
+                       3 * std::max(u(0), u(1)));
+  const Vec2 s = 1e3 * t.play.conditions.slope;
+  return fmt::format(
+      "slope: {:.2f} +-{:.2f} mm a metre down towards the {} cushion, {:.2f} +-{:.2f} towards the {} cushion",
+      std::abs(s.x()), 1.96 * u(0), s.x() > 0 ? "right" : "left", std::abs(s.y()), 1.96 * u(1),
+      s.y() > 0 ? "top" : "baulk");
+}
 
 Result<Done> run(const Arguments& a) {
   std::vector<OldSession> sessions;
@@ -33,6 +49,7 @@ Result<Done> run(const Arguments& a) {
     if (!read) return pass_on(read);
     before = *read;
   }
+  if (a.slope) before.u.segment<2>(static_cast<Eigen::Index>(compare::kSlopePlay)).setConstant(compare::kSlopeU);
   std::vector<compare::TuneShot> shots;
   for (const OldSession& s : sessions)
     for (const practice::Attempt& x : s.session.attempts) shots.push_back({&x, &s.table});
@@ -43,7 +60,7 @@ Result<Done> run(const Arguments& a) {
 
   fmt::print("{} attempts, {} explained.\n", tuned->shots, tuned->used);
   for (const std::string& line : tuned->left_out) fmt::print("  left out, {}\n", line);
-  for (std::size_t k = 0; k < compare::kPlays; ++k) {
+  for (std::size_t k = 0; k < compare::kSlopePlay; ++k) {
     const double u = tuned->play.u[static_cast<int>(k)], is = compare::value_of(tuned->play.conditions, k);
     if (tuned->told[k])
       fmt::print("  {:<20} {:.4g} +-{:.2g}\n", compare::kPlayNames[k], is, 1.96 * u);
@@ -51,6 +68,7 @@ Result<Done> run(const Arguments& a) {
       fmt::print("  {:<20} not told by these attempts, as before: {:.4g}\n", compare::kPlayNames[k],
                  compare::value_of(before.conditions, k));
   }
+  if (tuned->slope_asked) fmt::print("  {}\n", slope_words(*tuned));
   if (tuned->held_out > 0) {
     const bool better = tuned->off_after < tuned->off_before;
     fmt::print(
@@ -73,6 +91,7 @@ Run declare_tune(CLI::App& app) {
   app.add_option("SESSION", a->sessions, "session.json files, or the folders that `measure` filled; of one table")
       ->required();
   app.add_option("--from", a->from, "conditions to start from (default: what clubs' tables are like)");
+  app.add_flag("--slope", a->slope, "also look for a slope of the bed; kept only when the attempts tell it");
   app.add_option("-o,--output", a->output, "the *.conditions.toml to write")->required();
   return [a] { return run(*a); };
 }

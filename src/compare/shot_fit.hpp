@@ -47,7 +47,7 @@ class Unknowns {
   [[nodiscard]] double scale(Index k) const { return scale_[k]; }
   // Whether its scaled value is itself a residual (a prior of sd 1).
   [[nodiscard]] bool prior(Index k) const { return k == kElev || k == kDelay || (k >= first_play() && play_free_); }
-  [[nodiscard]] bool fixed(Index k) const { return k >= first_play() && !play_free_; }
+  [[nodiscard]] bool fixed(Index k) const { return (k >= first_play() && !play_free_) || scale_[k] == 0; }
   [[nodiscard]] ShotNumbers numbers(const VectorXd& z) const {
     ShotNumbers n = middle_;
     n.strike.speed = std::max(0.01, n.strike.speed + z[kSpeed] * scale_[kSpeed]);
@@ -79,7 +79,7 @@ class Unknowns {
     }
     for (std::size_t k = 0; k < kPlays; ++k) {
       const Index i = first_play() + static_cast<Index>(k);
-      z[i] = n.play[static_cast<Index>(k)] / scale_[i];
+      if (scale_[i] > 0) z[i] = n.play[static_cast<Index>(k)] / scale_[i];
     }
     return z;
   }
@@ -173,6 +173,7 @@ class Shot {
     j.setZero(rows(), u_.size());
     VectorXd moved, there;
     for (Index k = 0; k < u_.size(); ++k) {
+      if (u_.scale(k) == 0) continue;
       for (const double step : {kFdStep, -kFdStep}) {
         moved = z;
         moved[k] += step;

@@ -66,6 +66,10 @@ PlayVector settle(std::vector<Explained>& all, const KnownPlay& before, int roun
   // Begin in the middle of what each shot would have by itself.
   PlayVector z;
   for (std::size_t k = 0; k < kPlays; ++k) {
+    if (before.u[static_cast<Index>(k)] == 0) {
+      z[static_cast<Index>(k)] = 0;
+      continue;
+    }
     std::vector<double> own;
     for (const Explained& e : all)
       own.push_back(e.found.numbers.play[static_cast<Index>(k)] / before.u[static_cast<Index>(k)]);
@@ -123,6 +127,18 @@ Tuned from(const PlayVector& z, const PlayMatrix& information, const KnownPlay& 
     const bool of_balls = k == 3 || k == 4;
     t.play.u[i] = std::max(of_balls ? kSurestBall : kSurestShare, share) * before.u[i];
     t.told[k] = share < kToldShare;
+  }
+  const auto s = static_cast<Index>(kSlopePlay);
+  t.slope_asked = before.u[s] > 0 && before.u[s + 1] > 0;
+  if (t.slope_asked) {
+    constexpr double kOneInAHundred = 9.21;  // of chi square with two degrees of freedom
+    const Vec2 slope = z.segment<2>(s);
+    const double surely = slope.dot(covariance.block<2, 2>(s, s).ldlt().solve(slope));
+    t.slope_told = t.told[kSlopePlay] && t.told[kSlopePlay + 1] && surely > kOneInAHundred;
+    if (!t.slope_told) {
+      t.told[kSlopePlay] = t.told[kSlopePlay + 1] = false;
+      t.play.conditions.slope = before.conditions.slope;
+    }
   }
   t.used = static_cast<int>(all.size());
   t.play.tuned = true;
@@ -246,10 +262,15 @@ std::string conditions_toml(const Tuned& t, const KnownPlay& before) {
   out += fmt::format("]  {}; its fall with speed: {}\n", note(5), note(6).substr(2));
   out += fmt::format("cushion_friction    = {:.4f}  {}\n", c.cushion_friction, note(7));
   if (c.squirt != 0) out += fmt::format("squirt              = {:.4f}\n", c.squirt);
-  if (!c.slope.isZero()) out += fmt::format("slope               = [{:.6f}, {:.6f}]\n", c.slope.x(), c.slope.y());
+  if (!c.slope.isZero())
+    out += fmt::format("slope               = [{:.6f}, {:.6f}]  {}\n", c.slope.x(), c.slope.y(),
+                       t.slope_asked ? note(kSlopePlay) : "# from the conditions before");
+  else if (t.slope_asked)
+    out += "# A slope was looked for: these attempts do not tell one.\n";
   out += "\n[uncertainty]  # one standard deviation each\n";
   for (std::size_t k = 0; k < kPlays; ++k)
-    out += fmt::format("{:<19} = {:.3g}\n", kPlayNames[k], t.play.u[static_cast<Index>(k)]);
+    if (k < kSlopePlay || t.slope_told)
+      out += fmt::format("{:<19} = {:.3g}\n", kPlayNames[k], t.play.u[static_cast<Index>(k)]);
   return out;
 }
 

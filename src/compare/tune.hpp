@@ -30,7 +30,9 @@ struct Tuned {
   std::array<bool, kPlays> told{};    // the shots say more of it than was known beforehand
   int shots = 0, used = 0;            // given, and explained
   std::vector<std::string> left_out;  // why, one line a shot
-  double misfit = 0;                  // median over the shots, with the tuned conditions
+  // A slope that was asked for is kept only when the shots carry it: no chance of one in a hundred on a level bed.
+  bool slope_asked = false, slope_told = false;
+  double misfit = 0;  // median over the shots, with the tuned conditions
   // Where the white of attempts kept out came to rest beside the prediction from their pace and line before the first
   // cushion and the tip's place: median distance, m, with the conditions before and tuned on the others.
   int held_out = 0;

@@ -101,7 +101,7 @@ TEST(TableTest, TuneReadsTheTableOffIt) {
   ASSERT_TRUE(t) << t.error().what;
   EXPECT_EQ(t->used, 9);
   int told = 0;
-  for (std::size_t k = 0; k < kPlays; ++k) {
+  for (std::size_t k = 0; k < kSlopePlay; ++k) {
     const double real = value_of(its_table(), k), is = value_of(t->play.conditions, k);
     const double u = t->play.u[static_cast<int>(k)];
     std::printf("%-20s true %.4f found %.4f u %.4f %s\n", kPlayNames[k], real, is, u, t->told[k] ? "told" : "not told");

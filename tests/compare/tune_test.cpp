@@ -62,7 +62,7 @@ TEST(Tune, RecoversAnotherTable) {
     ASSERT_TRUE(t) << t.error().what;
     std::printf("table %d: used %d of %d, misfit %.2f; held out %d: %.0f mm -> %.0f mm\n", n, t->used, t->shots,
                 t->misfit, t->held_out, 1e3 * t->off_before, 1e3 * t->off_after);
-    for (std::size_t k = 0; k < kPlays; ++k) {
+    for (std::size_t k = 0; k < kSlopePlay; ++k) {
       const double real = value_of(truth, k), got = value_of(t->play.conditions, k), u = t->play.u[static_cast<int>(k)];
       std::printf("   %-20s nominal %.4f true %.4f found %.4f u %.4f z %+.2f %s\n", kPlayNames[k],
                   value_of(before.conditions, k), real, got, u, (got - real) / u, t->told[k] ? "told" : "");
@@ -79,6 +79,32 @@ TEST(Tune, RecoversAnotherTable) {
   std::printf("%d of %d intervals hold; %d told\n", held, asked, told);
   EXPECT_GE(held, asked * 17 / 20);  // of 95 % ones; 16 values on two tables
   EXPECT_GE(told, asked / 2);
+}
+
+// A bed that slopes is told with its way, and one that does not is called level; without being asked nothing is said.
+TEST(Tune, SlopeWhenTheAttemptsTellIt) {
+  const auto table = full_size();
+  for (const Vec2& slope : {Vec2(0.0008, -0.0005), Vec2(0, 0)}) {
+    motion::Conditions truth;
+    truth.slope = slope;
+    const auto shots = evening(table, truth, 7, 8);
+    std::vector<TuneShot> given;
+    for (const OracleShot& s : shots) given.push_back({&s.attempt, &table});
+    KnownPlay before = assumed_play({});
+    before.u.segment<2>(static_cast<Eigen::Index>(kSlopePlay)).setConstant(kSlopeU);
+    const auto t = tune(given, snooker(), before, {.hold_out = false});
+    ASSERT_TRUE(t) << t.error().what;
+    const Vec2 u = t->play.u.segment<2>(static_cast<Eigen::Index>(kSlopePlay)), found = t->play.conditions.slope;
+    std::printf("slope %.2f %.2f mm a metre: %s %.2f %.2f, u %.2f %.2f; misfit %.2f\n", 1e3 * slope.x(),
+                1e3 * slope.y(), t->slope_told ? "told" : "not told", 1e3 * found.x(), 1e3 * found.y(), 1e3 * u.x(),
+                1e3 * u.y(), t->misfit);
+    EXPECT_TRUE(t->slope_asked);
+    EXPECT_EQ(t->slope_told, slope.norm() > 0);
+    for (int axis = 0; axis < 2; ++axis) EXPECT_LT(std::abs(found[axis] - slope[axis]), 3 * u[axis]);
+    const std::string file = conditions_toml(*t, before);
+    EXPECT_EQ(file.find("slope_x") != std::string::npos, slope.norm() > 0) << file;
+    EXPECT_EQ(file.find("do not tell one") != std::string::npos, slope.norm() == 0) << file;
+  }
 }
 
 // Strikes on a table that was tuned on fifteen other attempts.
