@@ -4,6 +4,7 @@
 #include <cmath>
 #include <map>
 #include <random>
+#include <span>
 
 #include "base/median.hpp"
 #include "compare/threads.hpp"
@@ -14,40 +15,59 @@ namespace {
 
 using Key = std::pair<std::vector<std::string>, std::vector<std::pair<std::string, std::string>>>;
 
-// The pot, or the fullness, aimed quickly: cue ball and object ball alone, secant steps on one number that the setup's
-// own aim has set.
+// The pot, or the fullness, aimed quickly: cue ball and object ball alone, of a plant with the ball between them, of a
+// double up to its last cushion; secant steps on one number that the setup's own aim has set.
 class QuickAim {
  public:
-  QuickAim(const table::Table& table, const motion::Conditions& c, const motion::Ball& cue, const motion::Ball& object,
-           bool pot, const Vec2& target)
-      : simulator_(table, c), cue_(cue), pot_(pot), target_(target) {
-    bodies_ = {{cue.radius, cue.mass}, {object.radius, object.mass}};
-    states_.resize(2);
-    states_[1].place = object.place;
+  // balls: cue ball first, the one to be potted last.
+  QuickAim(const table::Table& table, const motion::Conditions& c, std::span<const motion::Ball> balls, bool pot,
+           const Vec2& target, std::vector<std::string> bank)
+      : simulator_(table, c), cue_(balls.front()), pot_(pot), target_(target), bank_(std::move(bank)) {
+    for (const motion::Ball& b : balls) {
+      bodies_.push_back({b.radius, b.mass});
+      states_.emplace_back();
+      states_.back().place = b.place;
+    }
   }
-  // Pot: by how far the object ball's line passes the target; onto: the sine of the cut. nullopt: not met.
+  // Pot: by how far the object ball's last line passes the target; onto: the sine of the cut. nullopt: not met.
   std::optional<double> offset(motion::Strike s, double heading) {
     s.heading = heading;
     states_[0] = motion::struck(s, cue_.place, cue_.radius);
-    constexpr int kUntilItRolls = 8;  // events: contact, slides' ends
-    simulator_.run(bodies_, states_, kUntilItRolls);
+    const int until_it_rolls = 8 * static_cast<int>(states_.size() - 1 + 4 * bank_.size());  // events: contacts, phases
+    simulator_.run(bodies_, states_, until_it_rolls);
     const motion::Event* hit = nullptr;
     for (const motion::Event& e : simulator_.events())
       if (e.ball == 0) {
         hit = &e;
         break;
       }
-    if (!hit || hit->kind != ContactKind::ball) return std::nullopt;
+    if (!hit || hit->kind != ContactKind::ball || hit->with != 1) return std::nullopt;
     if (!pot_) {
       const Vec2 line = (states_[1].place - hit->at).normalized();
       return -cross(hit->velocity_in.normalized(), line);
     }
-    double until = 1e9;
-    for (const motion::Event& e : simulator_.events())
-      if (e.ball == 1 && e.time > hit->time + 1e-12) until = std::min(until, e.time);
+    const std::size_t potted = states_.size() - 1;
+    double start = -1, until = 1e9;
+    std::size_t cushions = 0;
+    for (const motion::Event& e : simulator_.events()) {
+      if (e.ball != potted) continue;
+      if (start < 0) {
+        if (e.kind != ContactKind::ball || e.with != potted - 1) return std::nullopt;
+        start = e.time;
+      } else if (cushions < bank_.size()) {
+        if (e.kind != ContactKind::cushion || simulator_.ground().cushions[e.with] != bank_[cushions])
+          return std::nullopt;
+        ++cushions;
+        start = e.time;
+      } else if (e.time > start + 1e-12) {
+        until = e.time;
+        break;
+      }
+    }
+    if (start < 0 || cushions < bank_.size()) return std::nullopt;
     const Piece* last = nullptr;
-    for (const Piece& p : simulator_.pieces(1))
-      if (p.phase != Piece::Phase::rest && p.from >= hit->time - 1e-12 && p.to <= until + 1e-12) last = &p;
+    for (const Piece& p : simulator_.pieces(potted))
+      if (p.phase != Piece::Phase::rest && p.from >= start - 1e-12 && p.to <= until + 1e-12) last = &p;
     if (!last) return std::nullopt;
     const double when = last->phase == Piece::Phase::roll ? last->from : last->to;
     const Vec2 v = last->velocity_at(when);
@@ -82,6 +102,7 @@ class QuickAim {
   std::vector<motion::State> states_;
   bool pot_;
   Vec2 target_;
+  std::vector<std::string> bank_;
 };
 
 struct Played {
@@ -138,8 +159,6 @@ Result<Routes> find_routes(const practice::Setup& setup, const table::Table& tab
                            const motion::Conditions& conditions, const Spread& spread, const RoutesOptions& o) {
   if (!setup.shot) return fail("{}: has no [shot], expected one", setup.file);
   const practice::Shot& shot = *setup.shot;
-  if (!shot.first.empty() || !shot.bank.empty())
-    return fail("{}: routes of plants and doubles are not searched yet", setup.file);
   const auto own = practice::predict_setup(setup, table, set, conditions);
   if (!own) return pass_on(own);
   const bool aims = shot.kind != practice::Shot::Kind::heading;
@@ -147,15 +166,20 @@ Result<Routes> find_routes(const practice::Setup& setup, const table::Table& tab
   const auto ball_named = [&](const std::string& name) {
     return *std::find_if(own->balls.begin(), own->balls.end(), [&](const motion::Ball& b) { return b.name == name; });
   };
-  const motion::Ball cue = ball_named("white"), object = aims ? ball_named(shot.ball) : cue;
+  const motion::Ball cue = ball_named("white");
+  std::vector<motion::Ball> met{cue};
+  if (aims && !shot.first.empty()) met.push_back(ball_named(shot.first));
+  if (aims) met.push_back(ball_named(shot.ball));
   Vec2 target = Vec2::Zero();
   if (shot.kind == practice::Shot::Kind::pot) target = table.pocket(shot.pocket)->mouth_middle();
   const bool pot = shot.kind == practice::Shot::Kind::pot;
   double wanted = 0;
   if (aims) {
-    QuickAim aim(table, conditions, cue, object, pot, target);
+    QuickAim aim(table, conditions, met, pot, target, shot.bank);
     const auto offset = aim.offset(own->strike, own->strike.heading);
-    if (!offset) return fail("{}: the setup's own strike does not meet {}", setup.file, shot.ball);
+    if (!offset)
+      return fail("{}: the setup's own strike does not meet {}{}", setup.file, met[1].name,
+                  met.size() > 2 || !shot.bank.empty() ? " and send the ball on as it is meant to" : "");
     wanted = *offset;
   }
 
@@ -170,7 +194,7 @@ Result<Routes> find_routes(const practice::Setup& setup, const table::Table& tab
   // A row of the grid (one pace, one height) goes from the middle outwards, each aim starting at its neighbour's.
   share_out(o.paces * o.tips, std::max(1, o.threads), [&](int row) {
     const int pace = row / o.tips, up = row % o.tips;
-    QuickAim aim(table, conditions, cue, object, pot, target);
+    QuickAim aim(table, conditions, met, pot, target, shot.bank);
     motion::Strike s = own->strike;
     s.speed = base * (o.slowest + (o.fastest - o.slowest) * (o.paces > 1 ? double(pace) / (o.paces - 1) : 0.5));
     s.height = tip(up);
@@ -297,7 +321,7 @@ Result<Routes> find_routes(const practice::Setup& setup, const table::Table& tab
       std::vector<std::pair<std::string, Vec2>> places;
       for (const motion::Ball& b : own->balls) {
         const double dx = spread.mark * normal(), dy = spread.mark * normal();
-        const bool handled = b.name == "white" || (aims && b.name == shot.ball);
+        const bool handled = b.name == "white" || (aims && (b.name == shot.ball || b.name == shot.first));
         places.emplace_back(b.name, handled ? Vec2(b.place + Vec2(dx, dy)) : b.place);
       }
       ++route.tried;

@@ -63,7 +63,8 @@ struct Routes {
   Spread spread;
 };
 
-// Errors: the setup has no shot, a plant or a double (their aim is not swept yet), or its own strike cannot be aimed.
+// A plant is aimed by the ball that is met first, a double through the cushions that it names.
+// Errors: the setup has no shot, or its own strike cannot be aimed.
 // Law: the same on any number of threads.
 [[nodiscard]] Result<Routes> find_routes(const practice::Setup& setup, const table::Table& table,
                                          const table::BallSet& set, const motion::Conditions& conditions,
