@@ -84,9 +84,6 @@ void tell_causes(std::vector<Followed>& balls, const table::Table& table, double
       // Told in the first look after its last sighting: who leans over the pocket later did not hide the fall.
       constexpr double kNextLook = 0.06;  // s
       if (time - b.seen_at < kNextLook) b.into = runs_into(b, table);
-      if (getenv("BZDBG") && b.name == "red-2")
-        fprintf(stderr, "INTO %.4f seen %.4f at %.3f %.3f v %.2f %.2f into %d cov %d\n", time, b.seen_at, b.at.x(),
-                b.at.y(), b.velocity.x(), b.velocity.y(), b.into.has_value(),
       if (b.into && time - b.seen_at < kNextLook && hidden_mouth(cover, *b.into)) b.into.reset();
     }
     for (const Followed& o : balls) {
