@@ -14,6 +14,44 @@ constexpr double kStart = 7.0;         // price of a ball at rest having started
 constexpr double kBadly = 2.0;         // price of a ball at rest being seen beside its place
 constexpr double kPartly = 3.0;        // price of a sighting of which nothing was a ball's outline
 constexpr double kTurn = 6.0;          // price of a moving ball having met something since it was last seen
+constexpr double kOthers = 6.0;        // against a kind: the colour is plainly another's
+
+// Where a ball on the move drops, when it runs straight into a mouth just ahead of it: the middle of the fall, m.
+std::optional<Vec2> runs_into(const Followed& b, const table::Table& table) {
+  constexpr double kRuns = 0.3;          // m/s: slower, it may stop short
+  constexpr double kJustAhead = 0.08;    // m
+  constexpr double kOneFrame = 0.04;     // s
+  constexpr double kWellInside = 0.005;  // m of the fall's edge: a course is known to less over so short a way
+  const double speed = b.velocity.norm();
+  if (b.steps < 2 || speed < kRuns) return std::nullopt;
+  const double ahead = kJustAhead + kOneFrame * speed;
+  for (const table::Pocket& k : table.pockets()) {
+    const Vec2 to = k.fall_centre - b.at, along = b.velocity / speed;
+    const double way = to.dot(along), beside = std::abs(cross(along, to));
+    if (way <= 0 || beside > k.fall_radius - kWellInside) continue;
+    if (way - std::sqrt(k.fall_radius * k.fall_radius - beside * beside) < ahead) return k.fall_centre;
+  }
+  return std::nullopt;
+}
+
+// Whether a person is over a mouth. What drops there is no cloth either: so small a patch is the ball itself.
+bool hidden_mouth(const CoverMap& cover, const Vec2& fall) {
+  constexpr double kAround = 0.15;  // m
+  constexpr int kSteps = 6;         // over twice that: half a cell each
+  constexpr double kBalls = 0.35;   // of the square around: a ball and its smear cover less
+  int covered = 0;
+  for (int i = 0; i < kSteps; ++i)
+    for (int k = 0; k < kSteps; ++k)
+      covered += cover.covered(fall + kAround * Vec2((2 * i + 1.0) / kSteps - 1, (2 * k + 1.0) / kSteps - 1));
+  return covered > kBalls * kSteps * kSteps;
+}
+
+// Whether a ball that ran into a mouth in sight can have come back as far as this: it would have been seen on its way.
+bool out_of_the_mouth(const Followed& b, const Sighting& s) {
+  constexpr double kUnseen = 0.1;   // s: three frames at 30 a second
+  constexpr double kBeside = 0.15;  // m from the middle of the fall
+  return (s.at - *b.into).norm() < kBeside + kUnseen * b.velocity.norm();
+}
 
 }  // namespace
 
@@ -30,18 +68,23 @@ bool badly_seen(const Followed& ball, const Sighting& s) {
          (s.at - ball.stay.mean()).norm() < kBeside * ball.radius;
 }
 
-void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time) {
+void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time, const CoverMap& cover) {
   constexpr double kNear = 0.04;    // m, beside touching
   constexpr double kUnseen = 0.03;  // s: out of sight for longer than a frame
   constexpr int kSettled = 2;       // sightings on the move until its velocity is trusted
   for (Followed& b : balls) {
     b.may_start = b.kind == 0;
     b.may_turn = b.steps < kSettled;
+    if (b.state == Followed::State::resting) b.into.reset();
     if (b.state == Followed::State::gone) continue;
     const double run = 1.3 * b.velocity.norm() * std::max(0.0, time - b.seen_at);
     if (b.state == Followed::State::moving) {
       const double x = table.half_width() - std::abs(b.at.x()), y = table.half_length() - std::abs(b.at.y());
       if (std::min(x, y) < b.radius + run + kNear) b.may_turn = true;
+      // Told in the first look after its last sighting: who leans over the pocket later did not hide the fall.
+      constexpr double kNextLook = 0.06;  // s
+      if (time - b.seen_at < kNextLook) b.into = runs_into(b, table);
+      if (b.into && time - b.seen_at < kNextLook && hidden_mouth(cover, *b.into)) b.into.reset();
     }
     for (const Followed& o : balls) {
       if (&o == &b || o.state == Followed::State::gone) continue;
@@ -61,8 +104,23 @@ void tell_causes(std::vector<Followed>& balls, const table::Table& table, double
   }
 }
 
+std::vector<Sighting> take_back_unlike(Followed& b, const Sighting& s) {
+  b.unlike = against(s, b.kind) >= kOthers ? b.unlike + 1 : 0;
+  if (b.unlike != kUnlike || b.seen.size() < kUnlike + 2) return {};
+  std::vector<Sighting> back(b.seen.end() - kUnlike, b.seen.end());
+  b.seen.resize(b.seen.size() - kUnlike);
+  const Sighting &last = b.seen.back(), &before = b.seen[b.seen.size() - 2];
+  b.velocity = (last.at - before.at) / std::max(1e-3, last.time - before.time);
+  b.at = last.at;
+  b.seen_at = last.time;
+  b.steps = std::max(0, b.steps - kUnlike);
+  return back;
+}
+
 double cost_of(const Followed& ball, const Sighting& s) {
-  const double colour = against(s, ball.kind);
+  if (ball.into && !out_of_the_mouth(ball, s)) return kForbidden;
+  // In a pocket's dark, and where cloth and shadows have been taken for it already, only its colour tells a ball.
+  const double colour = (ball.into || ball.unlike >= kUnlike ? 2 : 1) * against(s, ball.kind);
   const double dt = std::max(1e-3, s.time - ball.seen_at);
   if (ball.state == Followed::State::resting && ball.off.empty()) {
     if (at_place(ball, s)) return 0.5 * colour;  // the place itself speaks for it

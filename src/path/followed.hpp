@@ -32,6 +32,9 @@ struct Followed {
   int steps = 0;       // sightings since it began to move
   // In the look under way: whether something can have set it moving, or turned it.
   bool may_start = true, may_turn = true;
+  // On the move: the mouth that it runs into, in sight, as it was last seen; where it drops (m).
+  std::optional<Vec2> into;
+  int unlike = 0;  // on the move: sightings in a row that look like no ball of its kind
 
   // In the episode under way.
   std::optional<Stay> before;
@@ -43,9 +46,10 @@ struct Followed {
 
 inline constexpr std::size_t kRecent = 15;
 
-// Sets may_start and may_turn for a look at `time`. A ball other than the cue ball is set moving by a ball that moves
-// or is out of sight near it (what hands do is seen when it rests again); a moving ball turns at noses and other balls.
-void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time);
+// Sets may_start, may_turn and into for a look at `time`. A ball other than the cue ball is set moving by a ball that
+// moves or is out of sight near it (what hands do is seen when it rests again); a moving ball turns at noses and other
+// balls.
+void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time, const CoverMap& cover);
 
 // The cost of taking a sighting for a ball, in natural logarithms: its place against where the ball can be, its colour
 // against the ball's kind. kForbidden: out of reach.
@@ -59,6 +63,12 @@ inline constexpr double kNobody = 14.0;
 // Whether a sighting is beside the resting place of a ball that nothing can have moved: the ball, badly seen. Not one
 // that moved in this episode: it may still creep.
 [[nodiscard]] bool badly_seen(const Followed& ball, const Sighting& s);
+
+// A sighting taken for a ball on the move: counts those in a row that look like no ball of its kind. After kUnlike of
+// them they are taken back: they were cloth or shadow where the ball had been. They are returned, the ball is where it
+// was before, and needs its colour to be seen again.
+inline constexpr int kUnlike = 4;
+[[nodiscard]] std::vector<Sighting> take_back_unlike(Followed& ball, const Sighting& s);
 
 // Whether a sighting is at the ball's resting place.
 [[nodiscard]] bool at_place(const Followed& ball, const Sighting& s);

@@ -144,7 +144,7 @@ void Tracker::State::look(const Look& l) {
 }
 
 void Tracker::State::match(const Look& l) {
-  tell_causes(balls, table, l.time);
+  tell_causes(balls, table, l.time, l.cover);
   std::vector<std::size_t> who;
   for (std::size_t i = 0; i < balls.size(); ++i)
     if (balls[i].state != Followed::State::gone) who.push_back(i);
@@ -310,8 +310,13 @@ void Tracker::State::take_moving(Followed& b, const Sighting& s) {
   b.seen_at = s.time;
   ++b.steps;
   b.seen.push_back(s);
+  b.into.reset();
   b.recent.push_back(s);
   if (b.recent.size() > kRecent) b.recent.pop_front();
+  if (const auto back = take_back_unlike(b, s); !back.empty()) {
+    strays.insert(strays.end(), back.begin(), back.end());
+    return;
+  }
   // At rest?
   std::size_t first = b.seen.size();
   while (first > 0 && s.time - b.seen[first - 1].time <= options.still_for + 0.02) --first;
@@ -456,12 +461,13 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
     for (Followed& b : balls)
       if (b.kind == kind) ball = &b;
   } else {
-    // The one of its kind that is gone or out of sight and was nearest.
+    // The one of its kind that is gone or out of sight and was nearest; one that was seen to run into a pocket last.
+    constexpr double kFell = 10;  // m
     double best = 1e9;
     for (Followed& b : balls) {
       constexpr double kOutOfSight = 0.25;  // s
       if (b.kind != kind || (b.state != Followed::State::gone && now - b.seen_at < kOutOfSight)) continue;
-      const double d = (b.stay.mean() - c.stay.mean()).norm();
+      const double d = (b.stay.mean() - c.stay.mean()).norm() + (b.into ? kFell : 0.0);
       if (d < best) best = d, ball = &b;
     }
   }
