@@ -57,6 +57,7 @@ TEST(Routes, TheSameOnOneThreadOrThree) {
 
 // A setup written here, for what no sample holds.
 Scene written(const std::string& name, const std::string& text) {
+  set_data_folder(BAIZETRACE_SOURCE);
   const std::string file = testing::TempDir() + "baizetrace-routes-" + name + ".setup.toml";
   EXPECT_TRUE(write_atomically(
       file, "format = \"baizetrace/setup-1\"\ntitle = \"" + name + "\"\ntable = \"full-size\"\n" + text));
