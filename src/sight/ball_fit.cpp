@@ -33,6 +33,11 @@ constexpr std::array<double, kLinear> kLumaPrior{1e3, 40,   40,  60,   15,   15,
                                                  60,  0.10, 0.6, 0.15, 0.15, 0.8, 0.4, 0.8};
 constexpr std::array<double, kLinear> kChromaPrior{1e3, 6,    6,   12,   3,    3,   5,   5,  8,
                                                    12,  0.10, 0.4, 0.10, 0.10, 0.4, 0.2, 0.4};
+// And how far they may be from what they were just before, of a ball that rolls on: lamps stand elsewhere to it.
+constexpr std::array<double, kLinear> kLumaKnown{4, 2,    2,    2.5,   1.5,   1.5,  2,     2,   2,
+                                                 4, 0.10, 0.04, 0.013, 0.013, 0.05, 0.025, 0.05};
+constexpr std::array<double, kLinear> kChromaKnown{1,   0.4,  0.4,   0.8,   0.25,  0.25,  0.4,   0.4,  0.5,
+                                                   0.8, 0.10, 0.025, 0.008, 0.008, 0.025, 0.013, 0.025};
 constexpr double kSidesBlurred = 0.05;  // of the last two terms' priors
 
 // First the whole picture of the ball leads to the place, shading and shadow as well; then the edge alone settles it.
@@ -79,7 +84,7 @@ void weigh_rim(Plane& plane, const Ellipse& ellipse) {
 
 // Solves a plane's linear terms at this place, weighs its samples anew, and adds its say on the place.
 void add_plane(Plane& plane, const Geometry& g, const Vec2& smear, double radius_off, const Stage& stage, bool place,
-               Scratch& s, Equations& to) {
+               const Eigen::VectorXf* known, Scratch& s, Equations& to) {
   constexpr Eigen::Index kFewest = 12;
   constexpr double kStep = 0.2;  // px, of the derivative of the whole model
   const Eigen::Index n = plane.count();
@@ -120,8 +125,12 @@ void add_plane(Plane& plane, const Geometry& g, const Vec2& smear, double radius
   for (int k = 0; k < kLinear; ++k) {
     const double sd = prior[static_cast<std::size_t>(k)] * (k >= kLinear - 2 ? sides : 1);
     L(k, k) += n2 / (sd * sd) + 1e-6;
+    if (k == kGainTerm) c[k] += n2 / (sd * sd);
+    if (!known || k == kGainTerm) continue;
+    const double near = (plane.chroma ? kChromaKnown : kLumaKnown)[static_cast<std::size_t>(k)];
+    L(k, k) += n2 / (near * near);
+    c[k] += n2 / (near * near) * static_cast<double>((*known)[k]);
   }
-  c[kGainTerm] += n2 / (prior[kGainTerm] * prior[kGainTerm]);
   const Eigen::LLT<Linear> llt(L);
   const Eigen::Matrix<double, kLinear, 1> solution = llt.solve(c);
   if (place) {
@@ -255,6 +264,9 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   stages.push_back(kWholeBall);
   stages.push_back(kEdgeOnly);
 
+  const auto known = [&](std::size_t i) {
+    return options.known && (*options.known)[i].size() == kLinear ? &(*options.known)[i] : nullptr;
+  };
   Scratch scratch;
   Equations eq, by_luma, by_chroma;
   Vec2 shift_total = Vec2::Zero(), anchor = Vec2::Zero();
@@ -272,11 +284,13 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
     for (int pass = 0; pass < stage.passes; ++pass) {
       // The linear terms must be known before the edge's derivative is.
       if (first)
-        for (Plane& plane : planes) add_plane(plane, g, smear, radius_off, stage, false, scratch, eq);
+        for (std::size_t i = 0; i < planes.size(); ++i)
+          add_plane(planes[i], g, smear, radius_off, stage, false, known(i), scratch, eq);
       eq = by_luma = by_chroma = Equations();
-      for (Plane& plane : planes) {
+      for (std::size_t i = 0; i < planes.size(); ++i) {
+        Plane& plane = planes[i];
         Equations own;
-        add_plane(plane, g, smear, radius_off, stage, true, scratch, own);
+        add_plane(plane, g, smear, radius_off, stage, true, known(i), scratch, own);
         if (dark) weigh_rim(plane, g.ellipse);
         if (options.planes == (plane.chroma ? FitPlanes::luma : FitPlanes::chroma)) continue;
         eq += own;
@@ -342,6 +356,8 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   fit.misfit_chroma = std::hypot(planes[1].scale, planes[2].scale);
   fit.radius_off = radius_off;
   fit.ellipse = g.ellipse;
+  for (std::size_t i = 0; i < planes.size(); ++i)
+    if (planes[i].count() > 0) fit.shading[i] = planes[i].solution;
 
   // Covariance: residual scatter is in H by way of the noise; compression correlates neighbours.
   PlaceMatrix P = eq.information / kNoiseCorrelation;

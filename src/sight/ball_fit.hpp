@@ -18,6 +18,10 @@
 
 namespace baizetrace::sight {
 
+// Shading and shadow of a ball as one fit found them, to lead the next one: a plane's linear terms, levels (see
+// ball_model.hpp for their order). count 0: not known.
+using Shading = std::array<Eigen::VectorXf, 3>;
+
 enum class FitPlanes { all, luma, chroma };
 
 struct BallFitOptions {
@@ -27,6 +31,7 @@ struct BallFitOptions {
   double smear_sd = 0;                // px, how well that is known; 0: not at all
   double search = 3;                  // px, how far the start may be off
   double least_visible = 0;           // share of the outline asked for: what falls far short is given up half way
+  const Shading* known = nullptr;     // how this ball looked just before: shading and shadow stay near it
   std::span<const Ellipse> others;    // other balls: their pixels are left out
 };
 
@@ -46,6 +51,7 @@ struct BallFit {
   double pulled = 0;
   double radius_off = 0;  // px, how much larger the outline is than the ball's
   Ellipse ellipse;
+  Shading shading;
 };
 
 // Requires: `start` on the bed within options.search pixels of the ball.

@@ -4,8 +4,8 @@
 #include <algorithm>
 #include <deque>
 #include <utility>
+#include <vector>
 
-#include "base/median.hpp"
 #include "sight/ball_fit.hpp"
 
 namespace baizetrace::sight {
@@ -20,15 +20,21 @@ class Exposure {
     const double e = fit.smear.dot(velocity) / (v * v);
     // An exposure is not longer than the time between frames; and the smear must lie along the motion.
     if (e <= 0 || e > 1.05 * interval || (fit.smear - e * velocity).norm() > 0.3 * fit.smear.norm()) return;
-    recent_.push_back(e);
+    // Long smears of balls that stand out tell it best: blur that is not the lens's makes short ones seem longer.
+    recent_.push_back({e, fit.smear.squaredNorm() * fit.contrast * fit.contrast});
     if (recent_.size() > 61) recent_.pop_front();
   }
   // s; 0: not known yet.
   [[nodiscard]] double value() const {
     constexpr std::size_t kEnough = 5;
     if (recent_.size() < kEnough) return 0;
-    std::vector<double> v(recent_.begin(), recent_.end());
-    return upper_median(v);
+    std::vector<Sample> v(recent_.begin(), recent_.end());
+    std::sort(v.begin(), v.end(), [](const Sample& a, const Sample& b) { return a.exposure < b.exposure; });
+    double all = 0, sum = 0;
+    for (const Sample& s : v) all += s.weight;
+    for (const Sample& s : v)
+      if ((sum += s.weight) >= 0.5 * all) return s.exposure;
+    return v.back().exposure;
   }
   // Exposure and how well it is known, before streaks told it too: between none and the whole frame interval.
   [[nodiscard]] std::pair<double, double> guess(double interval) const {
@@ -37,7 +43,10 @@ class Exposure {
   }
 
  private:
-  std::deque<double> recent_;
+  struct Sample {
+    double exposure, weight;
+  };
+  std::deque<Sample> recent_;
 };
 
 }  // namespace baizetrace::sight

@@ -176,6 +176,14 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
   ball.pixel = fit.pixel;
   ball.ellipse = fit.ellipse;
   ball.smear = fit.smear;
+  constexpr float kNewShading = 0.3F;  // share of the new in the running mean
+  for (std::size_t i = 0; i < ball.shading.size(); ++i) {
+    if (fit.shading[i].size() == 0) continue;
+    if (!ball.moving || ball.shading[i].size() == 0)
+      ball.shading[i] = fit.shading[i];
+    else
+      ball.shading[i] += kNewShading * (fit.shading[i] - ball.shading[i]);
+  }
   ball.visible = fit.visible;
   ball.contrast = fit.contrast;
   constexpr double kWhole = 0.85, kUsual = 0.2;  // visible; share of the new in the running mean
@@ -228,6 +236,7 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     }
     o.moving = o.smear.norm() > 1.0;
     if (!o.moving) o.smear.setZero();
+    o.known = &ball.shading;
   }
   const char* why = "not on the bed";
   const auto fit_at = [&](const Vec2& from, double visible, double rim) -> std::optional<BallFit> {

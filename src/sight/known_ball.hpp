@@ -4,6 +4,7 @@
 #include <opencv2/core.hpp>
 #include <optional>
 
+#include "sight/ball_fit.hpp"
 #include "sight/ellipse.hpp"
 #include "sight/view.hpp"
 
@@ -19,6 +20,7 @@ struct KnownBall {
   Vec2 velocity = Vec2::Zero();  // px/s
   Eigen::Vector3d colour = Eigen::Vector3d::Zero();
   double visible = 0, contrast = 0;
+  Shading shading;                // as its fits found it, running mean
   double usual_contrast = 0;      // while all of it is seen; 0: not known
   double moving_since = 0;        // s, while it moves
   double time = 0, fit_time = 0;  // s, own row's: last seen, last fitted
