@@ -54,6 +54,15 @@ struct CoverMap {
   }
 };
 
+// A frame before seen better now that a ball's speed is known.
+struct Mend {
+  Sighting instead;        // its `frame` says which
+  std::vector<Vec2> away;  // pixels of that frame's sightings that it stands for
+};
+
+// Mends reach back no further than this many frames.
+constexpr int kHindsight = 3;
+
 // All that was seen in one frame.
 struct Look {
   int camera = 0;
@@ -62,6 +71,7 @@ struct Look {
   bool damaged = false;   // the decoder flagged it: no sightings are taken from it
   bool repeated = false;  // pixel for pixel the frame before: says nothing about rest
   std::vector<Sighting> sightings;
+  std::vector<Mend> mends;  // of looks before this one
   CoverMap cover;
 };
 

@@ -12,6 +12,7 @@
 #include "practice/steadiness.hpp"
 #include "sight/eye.hpp"
 #include "sight/people.hpp"
+#include "sight/waiting.hpp"
 #include "table/ball_set.hpp"
 #include "table/table.hpp"
 #include "video/clip.hpp"
@@ -136,6 +137,7 @@ std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& 
   path::Tracker tracker(table, g.balls, names);
   std::vector<Seen> seen;
   PictureKeeper keeper(eye);
+  sight::Waiting waiting;
   std::optional<video::Frame> last;
   Look look;
   const double duration = clip.info().duration;
@@ -155,7 +157,8 @@ std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& 
     if (!frame) break;
     coming = std::async(std::launch::async, come);
     look = eye.look(*frame, standing);
-    if (auto episode = tracker.push(look)) {
+    const auto mended = waiting.push(look);
+    if (auto episode = mended ? tracker.push(*mended) : std::nullopt) {
       seen.push_back({std::move(*episode), {}, 0, {}});
       keeper.episode_over(seen.back(), *frame, look, eye.camera());
     } else {
@@ -169,10 +172,13 @@ std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& 
     }
   }
   if (coming.valid()) coming.wait();
-  if (auto episode = tracker.finish()) {
-    seen.push_back({std::move(*episode), {}, 0, {}});
+  const auto over = [&](path::Episode&& episode) {
+    seen.push_back({std::move(episode), {}, 0, {}});
     if (last) keeper.episode_over(seen.back(), *last, look, eye.camera());
-  }
+  };
+  while (const auto mended = waiting.pop())
+    if (auto episode = tracker.push(*mended)) over(std::move(*episode));
+  if (auto episode = tracker.finish()) over(std::move(*episode));
   const video::ClipEnd& end = clip.end();
   out.complete = end.complete && !out.stopped;
   out.until = out.stopped && last ? last->time : end.last_time;

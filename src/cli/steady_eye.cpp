@@ -60,8 +60,10 @@ Look SteadyEye::look(const video::Frame& frame, const Standing& standing) {
     return blind;
   }
   Look look = eye_.look(frame);
-  if (standing.u > 0)
+  if (standing.u > 0) {
     for (Sighting& s : look.sightings) s.covariance += standing.u * standing.u * Mat2::Identity();
+    for (Mend& m : look.mends) m.instead.covariance += standing.u * standing.u * Mat2::Identity();
+  }
   return look;
 }
 

@@ -114,6 +114,7 @@ void Eye::turn_to(const camera::Camera& now) {
   s.region = Region::make(s.rig, s.table, s.radius);
   if (s.learned) s.cloth.seen_from(before, now);
   s.refused.clear();
+  s.past.clear();
   // Balls stay where they lie; what their surroundings looked like has to be remembered anew.
   std::erase_if(s.known, [&](KnownBall& k) {
     const auto pixel = now.project({k.at.x(), k.at.y(), s.radius});
@@ -164,7 +165,13 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
     if (ball.moving && !had) ball.moving_since = time;
     if (ball.moving && had && !ball.lost && !smear_was_open) exposure.take(fit, 0.5 * (v + ball.velocity), interval);
     ball.velocity = ball.moving ? v : Vec2(0, 0);
+    if (ball.lost) ball.run.clear(), ball.traced = false;
   }
+  if (ball.id == 0) ball.id = next_id++;
+  if (!ball.moving)
+    ball.run.clear(), ball.traced = false;
+  else
+    ball.run_on({frame.index, time, fit.pixel, fit.smear});
   ball.at = fit.at;
   ball.covariance = fit.covariance;
   // The less a ball stands out, the more its shade, lines that end at it and what an encoder holds on to lead the fit.
@@ -519,6 +526,22 @@ void Eye::State::cover_rest(Look& look) {
   }
 }
 
+Sighting Eye::State::told(const video::Frame& frame, const KnownBall& ball) const {
+  Sighting s;
+  s.frame = frame.index;
+  s.time = own_time(frame, ball.pixel);
+  s.at = ball.at;
+  s.covariance = ball.covariance;
+  s.pulled = ball.moving ? 0 : ball.pulled;
+  s.pixel = ball.pixel;
+  s.row = frame.row_share(ball.pixel);
+  s.visible = ball.visible;
+  s.fresh = ball.fresh;
+  s.streak = ball.smear.norm() > 2;
+  s.colour = colours.likelihood(ball.colour);
+  return s;
+}
+
 Look Eye::State::look(const video::Frame& frame) {
   Look out;
   out.frame = frame.index;
@@ -566,22 +589,13 @@ Look Eye::State::look(const video::Frame& frame) {
   });
   for (const KnownBall& k : known) {
     if (!k.seen) continue;
-    Sighting s;
-    s.frame = frame.index;
-    s.time = own_time(frame, k.pixel);
-    s.at = k.at;
-    s.covariance = k.covariance;
-    s.pulled = k.moving ? 0 : k.pulled;
-    s.pixel = k.pixel;
-    s.row = frame.row_share(k.pixel);
-    s.visible = k.visible;
-    s.fresh = k.fresh;
-    s.streak = k.smear.norm() > 2;
-    s.colour = colours.likelihood(k.colour);
     note_known(k);
-    out.sightings.push_back(std::move(s));
+    out.sightings.push_back(told(frame, k));
     if (k.fresh && !k.moving) colours.take(k.colour);
   }
+  for (KnownBall& k : known)
+    if (k.seen && k.fresh && k.moving && !k.traced && k.run.size() >= 2) look_back(k, out);
+  keep(frame, gain);
   cover_rest(out);
   if (followed < 0 || frame.time - followed > kFollowEvery || frame.time < followed) {
     cloth.follow(frame, gain, change, open);

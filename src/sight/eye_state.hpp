@@ -1,6 +1,7 @@
 // What an eye keeps from frame to frame: shared by its looking (eye.cpp) and its learning (eye_learn.cpp).
 #pragma once
 
+#include <deque>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -37,6 +38,20 @@ struct Eye::State {
     bool in_person;
   };
   std::vector<Refused> refused;  // places that were fitted in vain
+  struct Past {
+    video::Frame frame;
+    Gain gain;
+    struct Seen {
+      int ball;
+      Vec2 pixel, smear;
+      Ellipse outline;
+      Eigen::Vector3d colour;
+      bool resting;
+    };
+    std::vector<Seen> seen;
+  };
+  std::deque<Past> past;  // the last frames, oldest first
+  int next_id = 1;
   cv::Mat halves, change, open;
   double radius;
   double last_time = -1, interval = 1.0 / 30;
@@ -74,6 +89,11 @@ struct Eye::State {
   void seek_on_spots(const View& view, const video::Frame& frame);
   void erase(const KnownBall& ball);
   void cover_rest(Look& look);
+  Sighting told(const video::Frame& frame, const KnownBall& ball) const;
+  // Runs a ball's way back through the last frames, for what is seen there now that its speed is known.
+  // Requires: ball.run holds two or more.
+  void look_back(KnownBall& ball, Look& out);
+  void keep(const video::Frame& frame, const Gain& gain);
   std::vector<Ellipse> others_near(const Vec2& pixel, const KnownBall* but) const;
   double own_time(const video::Frame& frame, const Vec2& pixel) const {
     return frame.time + rig.readout * frame.row_share(pixel);

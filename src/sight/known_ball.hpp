@@ -3,6 +3,7 @@
 
 #include <opencv2/core.hpp>
 #include <optional>
+#include <vector>
 
 #include "sight/ball_fit.hpp"
 #include "sight/ellipse.hpp"
@@ -10,7 +11,15 @@
 
 namespace baizetrace::sight {
 
+// Where a moving ball was seen.
+struct Glimpse {
+  int frame = 0;
+  double time = 0;  // s
+  Vec2 pixel = Vec2::Zero(), smear = Vec2::Zero();
+};
+
 struct KnownBall {
+  int id = 0;  // never used twice
   Vec2 at = Vec2::Zero();
   double pulled = 0;  // m, as Sighting's
   Mat2 covariance = Mat2::Zero();
@@ -31,6 +40,11 @@ struct KnownBall {
   bool seen = false, fresh = false;  // in this frame
   bool lost = false;                 // out of sight for longer than a frame before it was seen again
   bool forget = false;
+  std::vector<Glimpse> run;  // the last few on one straight way, newest last
+  bool traced = false;       // the frames before that way have been looked at again
+
+  // Moving, it was seen there.
+  void run_on(const Glimpse& now);
 
   // Keeps the picture around the ball, to tell later whether anything there has changed.
   void remember(const View& view);

@@ -9,6 +9,7 @@
 #include <map>
 
 #include "sight/eye.hpp"
+#include "sight/waiting.hpp"
 #include "support/truth_rig.hpp"
 #include "table/ball_set.hpp"
 
@@ -87,16 +88,19 @@ int check(const std::string& file, const std::string& rig_file, bool verbose, do
   std::map<std::string, Row> rows;
   int invented = 0, looks = 0, in_hand = 0, falling = 0;
   double look_ms = 0, worst_ms = 0;
+  bt::sight::Waiting waiting;
   while (auto frame = clip->next()) {
     const auto a = clock::now();
-    const Look look = eye.look(*frame);
+    auto seen = waiting.push(eye.look(*frame));
     const double ms = std::chrono::duration<double, std::milli>(clock::now() - a).count();
     if (frame->time > until) break;
     look_ms += ms;
     worst_ms = std::max(worst_ms, ms);
     ++looks;
-    if (frame->time < from || static_cast<std::size_t>(frame->index) >= frames.size()) continue;
-    const auto& f = frames[static_cast<std::size_t>(frame->index)];
+    if (!seen) continue;
+    const Look& look = *seen;
+    if (look.time < from || static_cast<std::size_t>(look.frame) >= frames.size()) continue;
+    const auto& f = frames[static_cast<std::size_t>(look.frame)];
     std::vector<bool> used(look.sightings.size(), false);
     for (const auto& b : f[1]) {
       std::string kind = b[0];
@@ -121,7 +125,7 @@ int check(const std::string& file, const std::string& rig_file, bool verbose, do
       if (best < 0) {
         if (want) ++r.missed;
         if (want && verbose)
-          std::printf("    %.3f %d %s missed at %.3f %.3f visible %.2f moving %d\n", frame->time, frame->index,
+          std::printf("    %.3f %d %s missed at %.3f %.3f visible %.2f moving %d\n", look.time, look.frame,
                       b[0].get<std::string>().c_str(), at.x(), at.y(), visible, moving);
         continue;
       }
@@ -132,8 +136,8 @@ int check(const std::string& file, const std::string& rig_file, bool verbose, do
       if (state != 0) continue;
       const Vec2 d = s.at - at;
       if (verbose && d.norm() > (moving ? 0.004 : 0.002))
-        std::printf("    %.3f %d %s off %.1f %.1f mm moving %d visible %.2f seen %.2f u %.2f %.2f\n", frame->time,
-                    frame->index, b[0].get<std::string>().c_str(), 1000 * d.x(), 1000 * d.y(), moving, visible,
+        std::printf("    %.3f %d %s off %.1f %.1f mm moving %d visible %.2f seen %.2f u %.2f %.2f\n", look.time,
+                    look.frame, b[0].get<std::string>().c_str(), 1000 * d.x(), 1000 * d.y(), moving, visible,
                     s.visible, 1000 * std::sqrt(s.covariance(0, 0)), 1000 * std::sqrt(s.covariance(1, 1)));
       if (moving) {
         ++r.moving;
@@ -157,7 +161,7 @@ int check(const std::string& file, const std::string& rig_file, bool verbose, do
         if (balls->kinds[k].name != kind) {
           ++r.wrong_colour;
           if (verbose)
-            std::printf("    %.3f %d %s taken for %s\n", frame->time, frame->index, kind.c_str(),
+            std::printf("    %.3f %d %s taken for %s\n", look.time, look.frame, kind.c_str(),
                         balls->kinds[k].name.c_str());
         }
       }
@@ -166,7 +170,7 @@ int check(const std::string& file, const std::string& rig_file, bool verbose, do
       if (!used[i]) {
         ++invented;
         if (verbose)
-          std::printf("    %.3f %d invented at %.3f %.3f visible %.2f\n", frame->time, frame->index,
+          std::printf("    %.3f %d invented at %.3f %.3f visible %.2f\n", look.time, look.frame,
                       look.sightings[i].at.x(), look.sightings[i].at.y(), look.sightings[i].visible);
       }
   }
