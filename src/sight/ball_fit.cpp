@@ -264,9 +264,13 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   stages.push_back(kWholeBall);
   stages.push_back(kEdgeOnly);
 
-  const auto known = [&](std::size_t i) {
-    return options.known && (*options.known)[i].size() == kLinear ? &(*options.known)[i] : nullptr;
-  };
+  // Light falls off over the table: the ball's levels go with the cloth's.
+  const float lit = std::max(1.0F, planes[0].bare.mean());
+  Shading here;
+  if (options.known) here = *options.known;
+  for (Eigen::VectorXf& v : here)
+    if (v.size() == kLinear) v.head(kInside) *= lit;
+  const auto known = [&](std::size_t i) { return here[i].size() == kLinear ? &here[i] : nullptr; };
   Scratch scratch;
   Equations eq, by_luma, by_chroma;
   Vec2 shift_total = Vec2::Zero(), anchor = Vec2::Zero();
@@ -357,7 +361,10 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   fit.radius_off = radius_off;
   fit.ellipse = g.ellipse;
   for (std::size_t i = 0; i < planes.size(); ++i)
-    if (planes[i].count() > 0) fit.shading[i] = planes[i].solution;
+    if (planes[i].count() > 0) {
+      fit.shading[i] = planes[i].solution;
+      fit.shading[i].head(kInside) /= lit;
+    }
 
   // Covariance: residual scatter is in H by way of the noise; compression correlates neighbours.
   PlaceMatrix P = eq.information / kNoiseCorrelation;

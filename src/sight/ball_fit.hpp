@@ -18,8 +18,8 @@
 
 namespace baizetrace::sight {
 
-// Shading and shadow of a ball as one fit found them, to lead the next one: a plane's linear terms, levels (see
-// ball_model.hpp for their order). count 0: not known.
+// Shading and shadow of a ball as one fit found them, to lead the next one: a plane's linear terms (see
+// ball_model.hpp for their order), the ball's as shares of the cloth's luma around it. Empty: not known.
 using Shading = std::array<Eigen::VectorXf, 3>;
 
 enum class FitPlanes { all, luma, chroma };

@@ -58,6 +58,7 @@ constexpr double kFallen = 0.003;      // m beyond the fall: no longer on the be
 constexpr double kShadowReach = 2.4;   // ball radii around a ball where the cloth is not bare
 constexpr double kMoved = 0.6;         // px between frames: it moves
 constexpr double kCreeps = 1.5, kSearchCreeping = 1.5;  // px between frames: where it will be is as good as known
+constexpr double kSearchAfresh = 5;                     // px
 constexpr double kAnchored = 0.35;                      // px that a resting ball's own picture may seem to have moved
 constexpr double kBetter = 0.85;                        // of the misfit: a better explanation of a resting ball
 constexpr int kMostFits = 12;                           // that a resting place is the mean of
@@ -183,7 +184,7 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
   ball.pixel = fit.pixel;
   ball.ellipse = fit.ellipse;
   ball.smear = fit.smear;
-  constexpr float kNewShading = 0.3F;  // share of the new in the running mean
+  constexpr float kNewShading = 0.2F;  // share of the new in the running mean
   for (std::size_t i = 0; i < ball.shading.size(); ++i) {
     if (fit.shading[i].size() == 0) continue;
     if (!ball.moving || ball.shading[i].size() == 0)
@@ -335,11 +336,20 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     ball.anchor(view, fit->misfit);
     return true;
   }
+  const bool moved_until_now = ball.moving;
   take(frame, view, *fit, ball, true, smear_open);
-  if (ball.moving)
+  if (ball.moving) {
     ball.lift_anchor();
-  else
-    ball.anchor(view, fit->misfit);
+    return true;
+  }
+  if (moved_until_now) {
+    // It has come to rest: looked at afresh, without what was made of it on the way.
+    o = BallFitOptions();
+    o.search = kSearchAfresh;
+    const auto afresh = fit_at(ball.pixel, kVisibleKnown, kRimKnown);
+    if (afresh) fit = afresh, take(frame, view, *fit, ball, false);
+  }
+  ball.anchor(view, fit->misfit);
   return true;
 }
 

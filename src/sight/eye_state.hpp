@@ -47,6 +47,7 @@ struct Eye::State {
       Ellipse outline;
       Eigen::Vector3d colour;
       bool resting;
+      Sighting told;
     };
     std::vector<Seen> seen;
   };

@@ -1,6 +1,6 @@
 // Looking back: how a ball that is seen to run freely must have looked in the frames before, when its speed was not
-// known yet. A ball just struck, or just turned by a contact, is a streak of unknown length in an unknown direction; two
-// frames later both are known.
+// known yet. A ball just struck, or just turned by a contact, is a streak of unknown length in an unknown direction;
+// two frames later both are known.
 #include <algorithm>
 #include <cmath>
 
@@ -13,9 +13,10 @@ namespace {
 
 constexpr double kAlike = 0.25, kAlikeAtLeast = 1.0;  // of a smear, and px: as long as another, or in its direction
 constexpr double kTooShort = 2.5;                     // px: such smears hardly lead a fit astray
-constexpr double kTold = 0.15;                        // of a smear, standard deviation: speed changes from frame to frame
-constexpr double kVisibleThen = 0.7;                  // share of the outline
+constexpr double kTold = 0.15;        // of a smear, standard deviation: speed changes from frame to frame
+constexpr double kVisibleThen = 0.7;  // share of the outline
 constexpr double kRimThen = 0.2;
+constexpr double kSomewhere = 0.3;  // of a streak, standard deviation of a place anywhere along it: 1 / sqrt(12)
 constexpr double kSamePlace = 1.5;  // px: it was seen there already
 
 Vec2 along(const Vec2& smear, const Vec2& way) { return smear.dot(way) < 0 ? Vec2(-smear) : smear; }
@@ -46,10 +47,12 @@ void Eye::State::look_back(KnownBall& ball, Look& out) {
   const Glimpse &b = ball.run.back(), &a = ball.run[ball.run.size() - 2];
   Vec2 v = (b.pixel - a.pixel) / (b.time - a.time);
   const Vec2 smear_a = along(a.smear, v), smear_b = along(b.smear, v), smear = 0.5 * (smear_a + smear_b);
-  const double share = smear.norm() / v.norm();  // s, an exposure
+  const double share = smear.norm() / v.norm();                                                 // s, an exposure
   if (share > 1.05 * interval || !alike(smear_a, smear_b) || !alike(smear, share * v)) return;  // not yet
-  ball.traced = true;
+  const double usual = exposure.value();
+  if (usual > 0 && !alike(smear, usual * v)) return;
   if (smear.norm() < kTooShort) return;
+  ball.traced = true;
   Vec2 at = a.pixel;
   double time = a.time;
   for (auto then = past.rbegin(); then != past.rend(); ++then) {
@@ -74,8 +77,19 @@ void Eye::State::look_back(KnownBall& ball, Look& out) {
     const View view = cloth.view(then->frame, then->gain);
     const auto fit = fit_ball(view, rig.camera, *on_bed, radius, o);
     if (!fit || refusal(*fit, kVisibleThen) || !ball.same_colour(fit->colour) ||
-        !alike(along(fit->smear, v), share * v) || rim_share(view, fit->ellipse, fit->smear, others, RimFor::known) < kRimThen)
+        !alike(along(fit->smear, v), share * v) ||
+        rim_share(view, fit->ellipse, fit->smear, others, RimFor::known) < kRimThen) {
+      // It set out, or turned, while that frame was exposed: what was seen there is somewhere along its streak.
+      for (const Past::Seen& s : then->seen)
+        if (s.ball == ball.id && !s.resting) {
+          Mend doubt{s.told, {s.pixel}};
+          const Mat2 metres = rig.camera.plane_jacobian({s.told.at.x(), s.told.at.y(), radius}).inverse();
+          const Vec2 off = metres * (kSomewhere * share * v);
+          doubt.instead.covariance += off.squaredNorm() * Mat2::Identity();
+          out.mends.push_back(std::move(doubt));
+        }
       return;
+    }
     KnownBall was = ball;
     take(then->frame, view, *fit, was, false);
     was.moving = true;
@@ -99,7 +113,7 @@ void Eye::State::keep(const video::Frame& frame, const Gain& gain) {
   constexpr std::size_t kFrames = kHindsight;
   Past now{frame, gain, {}};
   for (const KnownBall& k : known)
-    if (k.seen) now.seen.push_back({k.id, k.pixel, k.smear, k.ellipse, k.colour, !k.moving});
+    if (k.seen) now.seen.push_back({k.id, k.pixel, k.smear, k.ellipse, k.colour, !k.moving, told(frame, k)});
   past.push_back(std::move(now));
   if (past.size() > kFrames) past.pop_front();
 }

@@ -1,6 +1,7 @@
 // A ball that was seen, remembered from frame to frame: where to look for it next, and whether it need be looked at.
 #pragma once
 
+#include <array>
 #include <opencv2/core.hpp>
 #include <optional>
 #include <vector>
@@ -48,7 +49,7 @@ struct KnownBall {
 
   // Keeps the picture around the ball, to tell later whether anything there has changed.
   void remember(const View& view);
-  void forget_picture() { patch_.release(), anchor_.release(), quiet_ = 0; }
+  void forget_picture();
   // Keeps the ball's own picture as that of its place: while it lies there, that picture does not move.
   void anchor(const View& view, double misfit);
   [[nodiscard]] bool anchored() const { return !anchor_.empty(); }
@@ -67,12 +68,15 @@ struct KnownBall {
   [[nodiscard]] bool bare(const cv::Mat& change) const;
 
  private:
-  cv::Rect box_;
-  cv::Mat patch_;  // CV_32F, brightness gain taken out
+  struct Picture {
+    cv::Rect box;      // of its own plane's pixels
+    cv::Mat was;       // CV_32F, luma's with the brightness gain taken out
+    double quiet = 0;  // levels, mean difference while nothing changes; 0: not known
+  };
+  std::array<Picture, 3> pictures_;  // luma, Cb, Cr
   cv::Rect anchor_box_;
   cv::Mat anchor_;     // CV_32F, levels
   Ellipse anchor_at_;  // its outline then
-  double quiet_ = 0;   // levels, mean difference while nothing changes; 0: not known
 };
 
 }  // namespace baizetrace::sight
