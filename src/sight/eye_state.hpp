@@ -21,6 +21,10 @@ namespace baizetrace::sight {
 
 inline constexpr double kSearchResting = 0.8;  // px about where it lay
 inline constexpr double kContrastSpot = 25;
+inline constexpr double kRefitEvery = 0.5;   // s, of a resting ball whose picture does not change
+inline constexpr double kVisibleNew = 0.56;  // share of the outline that must be seen of a ball that is not known
+inline constexpr double kRimNew = 0.40;      // of a candidate's outline that must look like a ball's before it is fitted
+inline constexpr double kMoved = 0.6;        // px between frames: it moves
 
 struct Eye::State {
   camera::Rig rig;

@@ -41,7 +41,9 @@ void KnownBall::forget_picture() {
 double KnownBall::change(const View& view) {
   constexpr double kAnother = 1e9;
   const float share = 1.0F / view.gain.at(ellipse.centre.x(), ellipse.centre.y());
+  constexpr double kColour = 2;  // times what noise does
   double most = 0;
+  colour_changed_ = false;
   for (std::size_t i = 0; i < pictures_.size(); ++i) {
     Picture& p = pictures_[i];
     if (p.was.empty()) return kAnother;
@@ -59,16 +61,20 @@ double KnownBall::change(const View& view) {
       n += p.box.width;
     }
     const double mean = sum / std::max(1, n);
+    const auto tell = [&](double times) {
+      most = std::max(most, times);
+      colour_changed_ = colour_changed_ || (i > 0 && times > kColour);
+    };
     if (p.quiet == 0) {
       // The first comparison after a fit: noise alone gives 1.13 standard deviations.
       const double usual = 1.6 * (i == 0 ? view.noise_luma : view.noise_chroma) + 0.5;
       if (mean < usual) p.quiet = mean;
-      most = std::max(most, mean / usual);
+      tell(mean / usual);
       continue;
     }
     const double limit = kChange * p.quiet + kChangeLevels;
     if (mean < limit) p.quiet += 0.1 * (mean - p.quiet);
-    most = std::max(most, mean / limit);
+    tell(mean / limit);
   }
   return most;
 }
@@ -120,7 +126,8 @@ std::optional<Vec2> KnownBall::moved_since_anchored(const View& view) const {
   const auto n = static_cast<double>(rows.size());
   if (rows.size() < kFewest) return std::nullopt;
   const double own = std::sqrt(std::max(0.0, square / n - mean * mean / (n * n)));
-  if (own < kPlain * view.noise_luma) return std::nullopt;
+  // A plain picture is like any other of its brightness: its colour must be what it was.
+  if (own < kPlain * view.noise_luma && colour_changed_) return std::nullopt;
   Vector solution = Vector::Zero();
   Matrix N;
   double scatter = 1e9;

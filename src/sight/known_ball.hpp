@@ -74,6 +74,7 @@ struct KnownBall {
     double quiet = 0;  // levels, mean difference while nothing changes; 0: not known
   };
   std::array<Picture, 3> pictures_;  // luma, Cb, Cr
+  bool colour_changed_ = false;      // when `change` was asked last
   cv::Rect anchor_box_;
   cv::Mat anchor_;     // CV_32F, levels
   Ellipse anchor_at_;  // its outline then
