@@ -24,6 +24,7 @@ constexpr double kRimKnown = 0.20;  // of one that was followed here
 constexpr double kFaded = 0.35;     // of the contrast it usually has: that is not the ball, though it has its colour
 constexpr double kVisibleClear = 0.9, kContrastClear = 40;  // a whole ball, standing out well
 constexpr double kCreeps = 1.5, kSearchCreeping = 1.5;      // px between frames: where it will be is as good as known
+constexpr double kMayCreep = 0.5;                           // s after it seemed to come to rest
 constexpr double kSearchAfresh = 5;                         // px
 constexpr double kAnchored = 0.35;  // px that a resting ball's own picture may seem to have moved
 constexpr double kBetter = 0.85;    // of the misfit: a better explanation of a resting ball
@@ -41,7 +42,9 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     return true;
   };
   double differs = 1e9;
-  if (!ball.moving) {
+  // A ball that hardly stands out may be creeping still: only fits tell.
+  const bool may_creep = !ball.moving && ball.plain() && time - ball.rests_since < kMayCreep;
+  if (!ball.moving && !may_creep) {
     const double since = time - ball.fit_time;
     differs = ball.change(view);
     if ((differs < 1 && since < kRefitEvery) || (differs < kShadowChange && since < kRefitShadowed)) {
@@ -50,12 +53,15 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   }
   // Its own picture tells whether a resting ball has moved far better than one fit after another does: shadows of
   // people come and go, and the cloth around it is learnt anew.
-  const auto moved = ball.moving ? std::nullopt : ball.moved_since_anchored(view);
+  const auto moved = ball.moving || may_creep ? std::nullopt : ball.moved_since_anchored(view);
   const bool lies_still = moved && moved->norm() < kAnchored;
   const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;
   BallFitOptions o;
   const double step = ball.velocity.norm() * (time - ball.time);  // px
-  o.search = !ball.moving ? kSearchResting : step < kCreeps ? kSearchCreeping : std::clamp(0.1 * step, 3.0, 6.0);
+  o.search = may_creep        ? kSearchCreeping
+             : !ball.moving   ? kSearchResting
+             : step < kCreeps ? kSearchCreeping
+                              : std::clamp(0.1 * step, 3.0, 6.0);
   if (ball.moving) {
     const auto [e, u] = exposure.guess(interval);
     const double longest = 6 * ball.ellipse.radius;  // px: three balls' widths; longer smears are not seen as balls
@@ -168,6 +174,7 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     return true;
   }
   if (moved_until_now) {
+    ball.rests_since = time;
     // It has come to rest: looked at afresh, without what was made of it on the way; the outline that
     // stands out more is the ball's.
     o = BallFitOptions();

@@ -14,69 +14,42 @@ constexpr float kBlackLuma = 16;
 constexpr double kAround = 1.3;         // ball radii kept of the picture
 constexpr double kChange = 1.3;         // of the mean difference against its usual, and
 constexpr double kChangeLevels = 0.25;  // so many levels more: something has changed
-
-const cv::Mat& plane_of(const View& view, std::size_t i) { return i == 0 ? view.luma : i == 1 ? view.cb : view.cr; }
 }  // namespace
 
 void KnownBall::remember(const View& view) {
   const Vec2 half = kAround * ellipse.half_box();
   const Vec2 low = ellipse.centre - half, high = ellipse.centre + half;
-  const float share = 1.0F / view.gain.at(ellipse.centre.x(), ellipse.centre.y());
-  for (std::size_t i = 0; i < pictures_.size(); ++i) {
-    const cv::Mat& plane = plane_of(view, i);
-    const double per = i == 0 ? 1 : 2;
-    Picture& p = pictures_[i];
-    p.box = cv::Rect(cv::Point(static_cast<int>(low.x() / per), static_cast<int>(low.y() / per)),
-                     cv::Point(static_cast<int>(high.x() / per) + 1, static_cast<int>(high.y() / per) + 1)) &
-            cv::Rect(0, 0, plane.cols, plane.rows);
-    plane(p.box).convertTo(p.was, CV_32F, i == 0 ? static_cast<double>(share) : 1.0);
-  }
-}
-
-void KnownBall::forget_picture() {
-  for (Picture& p : pictures_) p = {};
-  anchor_.release();
+  box_ = cv::Rect(cv::Point(static_cast<int>(low.x()), static_cast<int>(low.y())),
+                  cv::Point(static_cast<int>(high.x()) + 1, static_cast<int>(high.y()) + 1)) &
+         cv::Rect(0, 0, view.luma.cols, view.luma.rows);
+  view.luma(box_).convertTo(patch_, CV_32F,
+                            1.0 / static_cast<double>(view.gain.at(ellipse.centre.x(), ellipse.centre.y())));
 }
 
 double KnownBall::change(const View& view) {
   constexpr double kAnother = 1e9;
+  if (patch_.empty()) return kAnother;
   const float share = 1.0F / view.gain.at(ellipse.centre.x(), ellipse.centre.y());
-  constexpr double kColour = 2;  // times what noise does
-  double most = 0;
-  colour_changed_ = false;
-  for (std::size_t i = 0; i < pictures_.size(); ++i) {
-    Picture& p = pictures_[i];
-    if (p.was.empty()) return kAnother;
-    const cv::Mat& plane = plane_of(view, i);
-    const float gain = i == 0 ? share : 1.0F;
-    const int every = i == 0 ? 2 : 1;
-    double sum = 0;
-    int n = 0;
-    for (int y = 0; y < p.box.height; y += every) {
-      const auto* now = plane.ptr<std::uint8_t>(p.box.y + y) + p.box.x;
-      const auto* was = p.was.ptr<float>(y);
-      float row = 0;
-      for (int x = 0; x < p.box.width; ++x) row += std::abs(gain * static_cast<float>(now[x]) - was[x]);
-      sum += static_cast<double>(row);
-      n += p.box.width;
-    }
-    const double mean = sum / std::max(1, n);
-    const auto tell = [&](double times) {
-      most = std::max(most, times);
-      colour_changed_ = colour_changed_ || (i > 0 && times > kColour);
-    };
-    if (p.quiet == 0) {
-      // The first comparison after a fit: noise alone gives 1.13 standard deviations.
-      const double usual = 1.6 * (i == 0 ? view.noise_luma : view.noise_chroma) + 0.5;
-      if (mean < usual) p.quiet = mean;
-      tell(mean / usual);
-      continue;
-    }
-    const double limit = kChange * p.quiet + kChangeLevels;
-    if (mean < limit) p.quiet += 0.1 * (mean - p.quiet);
-    tell(mean / limit);
+  double sum = 0;
+  int n = 0;
+  for (int y = 0; y < box_.height; y += 2) {
+    const auto* now = view.luma.ptr<std::uint8_t>(box_.y + y) + box_.x;
+    const auto* was = patch_.ptr<float>(y);
+    float row = 0;
+    for (int x = 0; x < box_.width; ++x) row += std::abs(share * static_cast<float>(now[x]) - was[x]);
+    sum += static_cast<double>(row);
+    n += box_.width;
   }
-  return most;
+  const double mean = sum / std::max(1, n);
+  if (quiet_ == 0) {
+    // The first comparison after a fit: noise alone gives 1.13 standard deviations.
+    const double usual = 1.6 * view.noise_luma + 0.5;
+    if (mean < usual) quiet_ = mean;
+    return mean / usual;
+  }
+  const double limit = kChange * quiet_ + kChangeLevels;
+  if (mean < limit) quiet_ += 0.1 * (mean - quiet_);
+  return mean / limit;
 }
 
 void KnownBall::anchor(const View& view, double misfit) {
@@ -87,6 +60,10 @@ void KnownBall::anchor(const View& view, double misfit) {
                          cv::Point(static_cast<int>(high.x()) + 1, static_cast<int>(high.y()) + 1)) &
                 cv::Rect(0, 0, view.luma.cols, view.luma.rows);
   view.luma(anchor_box_).convertTo(anchor_, CV_32F);
+  constexpr double kPlain = 5;  // times noise
+  cv::Scalar mean, spread;
+  cv::meanStdDev(anchor_, mean, spread);
+  plain_ = spread[0] < kPlain * view.noise_luma;
   anchor_at_ = ellipse;
   anchor_misfit = misfit;
   anchor_fits = 1;
@@ -97,7 +74,6 @@ std::optional<Vec2> KnownBall::moved_since_anchored(const View& view) const {
   constexpr int kUnknowns = 6, kPasses = 5, kFewest = 30;
   constexpr double kWithRim = 1.15, kDeaf = 3;  // robust cut, standard deviations
   constexpr double kUnlike = 0.25;              // scatter left, of the picture's own: not the same picture
-  constexpr double kPlain = 5;                  // times noise: less of a picture is like any other
   constexpr double kUnsure = 0.12;              // px, standard deviation
   constexpr double kFar = 1.5;                  // px: beyond that one step says little
   constexpr double kNoiseCorrelation = 4;       // compression smears noise over neighbours
@@ -126,8 +102,6 @@ std::optional<Vec2> KnownBall::moved_since_anchored(const View& view) const {
   const auto n = static_cast<double>(rows.size());
   if (rows.size() < kFewest) return std::nullopt;
   const double own = std::sqrt(std::max(0.0, square / n - mean * mean / (n * n)));
-  // A plain picture is like any other of its brightness: its colour must be what it was.
-  if (own < kPlain * view.noise_luma && colour_changed_) return std::nullopt;
   Vector solution = Vector::Zero();
   Matrix N;
   double scatter = 1e9;

@@ -1,7 +1,6 @@
 // A ball that was seen, remembered from frame to frame: where to look for it next, and whether it need be looked at.
 #pragma once
 
-#include <array>
 #include <opencv2/core.hpp>
 #include <optional>
 #include <vector>
@@ -33,6 +32,7 @@ struct KnownBall {
   Shading shading;                // as its fits found it, running mean
   double usual_contrast = 0;      // while all of it is seen; 0: not known
   double moving_since = 0;        // s, while it moves
+  double rests_since = -1e9;      // s, while it does not
   double time = 0, fit_time = 0;  // s, own row's: last seen, last fitted
   Vec2 disputed = Vec2::Zero();   // px, where fits say it is though its picture has not changed; and how many in a row
   int insists = 0;
@@ -49,10 +49,12 @@ struct KnownBall {
 
   // Keeps the picture around the ball, to tell later whether anything there has changed.
   void remember(const View& view);
-  void forget_picture();
+  void forget_picture() { patch_.release(), anchor_.release(), quiet_ = 0; }
   // Keeps the ball's own picture as that of its place: while it lies there, that picture does not move.
   void anchor(const View& view, double misfit);
   [[nodiscard]] bool anchored() const { return !anchor_.empty(); }
+  // The anchored picture has hardly anything in it: bare cloth would look alike.
+  [[nodiscard]] bool plain() const { return plain_; }
   void lift_anchor() { anchor_.release(); }
   // How far the ball's picture has moved since it was anchored, px: brightness, and shade that falls across it, are let
   // go. nullopt: it cannot be told, as when a hand covers part of it.
@@ -68,16 +70,13 @@ struct KnownBall {
   [[nodiscard]] bool bare(const cv::Mat& change) const;
 
  private:
-  struct Picture {
-    cv::Rect box;      // of its own plane's pixels
-    cv::Mat was;       // CV_32F, luma's with the brightness gain taken out
-    double quiet = 0;  // levels, mean difference while nothing changes; 0: not known
-  };
-  std::array<Picture, 3> pictures_;  // luma, Cb, Cr
-  bool colour_changed_ = false;      // when `change` was asked last
+  cv::Rect box_;
+  cv::Mat patch_;  // CV_32F, brightness gain taken out
   cv::Rect anchor_box_;
   cv::Mat anchor_;     // CV_32F, levels
   Ellipse anchor_at_;  // its outline then
+  bool plain_ = false;
+  double quiet_ = 0;  // levels, mean difference while nothing changes; 0: not known
 };
 
 }  // namespace baizetrace::sight
