@@ -274,6 +274,10 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   const Valley best = valleys[first];
 
   out.numbers = unknowns.numbers(best.z);
+  // The fit's limit of the tip's disc gives by a hair; no strike beyond it can be played.
+  motion::Strike& s = out.numbers.strike;
+  const double off = std::hypot(s.right, s.height), most = kTipLimit * (1 - 1e-9);
+  if (off > most) s.right *= most / off, s.height *= most / off;
   out.orders = shot.all_matched(best.z);
   if (!shot.slopes(best.z, out.residuals, out.slopes)) {
     out.why = "the fit did not end";

@@ -24,7 +24,7 @@ struct Told {
   [[nodiscard]] double u() const { return (high - low) / (2 * 1.96); }
   // Known well enough to be said as a number.
   [[nodiscard]] bool number() const { return !open_low && !open_high && u() <= kSurely; }
-  static constexpr double kSurely = 0.08;  // ball radii: about 2 mm, a fifth of a tip
+  static constexpr double kSurely = 0.04;  // ball radii: about 1 mm, a tenth of a tip
 };
 
 struct StrikeFound {

@@ -16,7 +16,7 @@ Result<Done> validate(const Strike& s) {
                     kMiscue));
   else if (off > kMiscue)
     add(
-        fmt::format("the tip is {:.3g} ball radii off the centre (right {}, height {}), a miscue: expected at most {} "
+        fmt::format("the tip is {:.3f} ball radii off the centre (right {:.3f}, height {:.3f}), a miscue: expected at most {} "
                     "(common practice: a tip slips beyond about 0.5)",
                     off, s.right, s.height, kMiscue));
   if (!(s.elevation >= 0 && s.elevation <= radians(kSteepest)))
