@@ -55,6 +55,9 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   // people come and go, and the cloth around it is learnt anew.
   const auto moved = ball.moving || may_creep ? std::nullopt : ball.moved_since_anchored(view);
   const bool lies_still = moved && moved->norm() < kAnchored;
+  // Then a fit can only tell its place better: no need of one in every frame that a shadow falls into.
+  if (lies_still && time - ball.fit_time < (ball.anchor_fits < kMostFits ? kRefitShadowed : kRefitEvery))
+    return as_before();
   const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;
   BallFitOptions o;
   const double step = ball.velocity.norm() * (time - ball.time);  // px
