@@ -412,6 +412,11 @@ bool Cloth::like(const Eigen::Vector3d& colour) const {
          kApart;
 }
 
+bool Cloth::shade(const Eigen::Vector3d& colour) const {
+  const cv::Vec3f c(static_cast<float>(colour[0]), static_cast<float>(colour[1]), static_cast<float>(colour[2]));
+  return like_cloth(c.val);
+}
+
 bool Cloth::brighter(const video::Frame& frame, int x, int y, float gain) const {
   float luma = -kBlackLuma;
   for (int j = 0; j < 4; ++j)

@@ -45,6 +45,8 @@ class Cloth {
   [[nodiscard]] double noise_luma() const { return noise_luma_; }
   [[nodiscard]] double noise_chroma() const { return noise_chroma_; }
   [[nodiscard]] const cv::Vec3f& typical() const { return typical_; }  // Y Cb Cr of the bed's middle
+  // Whether a colour (Y Cb Cr) is the cloth's own in whatever light: what a shadow on it looks like.
+  [[nodiscard]] bool shade(const Eigen::Vector3d& colour) const;
   // How sharp the clip's edges are and where its chroma samples sit, for the views.
   // Whether a colour (Y Cb Cr) is hard to tell from the cloth's hue.
   [[nodiscard]] bool like(const Eigen::Vector3d& colour) const;

@@ -31,6 +31,8 @@ constexpr double kVisibleSpot = 0.7;
 // Of the ball that belongs on a spot, where it has nearly the cloth's own colour: its rim is no test, but all of it
 // must be there. Bare spots of drawn clips never came near; a green ball in dim light has 16 to 21.
 constexpr double kVisibleFaint = 0.9, kContrastFaint = 12, kStrangestFaint = 4;
+// Of one that was not known and has the cloth's own hue: shadows of people have outlines, too.
+constexpr double kVisibleShade = 0.8;
 constexpr double kFaintError = 0.6, kFaintContrast = 20;  // px at this contrast: drawn green balls were 1.5 to 2 mm off
 constexpr double kStrangest = 25;                         // squared standard deviations from the nearest kind's colour
 constexpr double kScatter = 5;         // levels of chroma: a ball has one colour, a sleeve and a hand have not
@@ -281,6 +283,8 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   if (const char* why = refusal(*fit, kVisibleNew)) return thrown_away(why, &*fit);
   if (rim_share(view, fit->ellipse, fit->smear, others, in_person ? RimFor::near_people : RimFor::fresh) < kRimFitted)
     return thrown_away("no cloth around it: a sleeve, a hand, a cue", &*fit);
+  if (cloth.shade(fit->colour) && (fit->visible < kVisibleShade || fit->contrast < kContrastFaint))
+    return thrown_away("no more than a shadow on the cloth", &*fit);
   if (learned && colours.strangeness(fit->colour) > kStrangest)
     return thrown_away("no ball of this set has that colour", &*fit);
   if (learned && fit->colour_scatter > kScatter + 2 * view.noise_chroma)

@@ -20,8 +20,9 @@ constexpr double kClearOfCue = 0.15;  // s after it was set going: by then it ha
 // The way between a frame in which it lay and one in which it moves is all of a frame's or nothing of it: half on
 // average. The prior lies between that and what was seen, and is as wide.
 constexpr double kSetGoing = 1.4, kSetGoingSd = 0.5;
-constexpr double kRimKnown = 0.20;  // of one that was followed here
-constexpr double kFaded = 0.35;     // of the contrast it usually has: that is not the ball, though it has its colour
+constexpr double kRimKnown = 0.20;    // of one that was followed here
+constexpr double kFaded = 0.35;       // of the contrast it usually has: that is not the ball, though it has its colour
+constexpr double kContrastShade = 8;  // less of the cloth's own hue: bare cloth in a shadow
 constexpr double kVisibleClear = 0.9, kContrastClear = 40;  // a whole ball, standing out well
 constexpr double kCreeps = 1.5, kSearchCreeping = 1.5;      // px between frames: where it will be is as good as known
 constexpr double kMayCreep = 0.5;                           // s after it seemed to come to rest
@@ -92,7 +93,9 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
           : refusal(*fit, visible)                       ? refusal(*fit, visible)
           : !ball.same_colour(fit->colour)               ? "another colour than this ball's"
           : fit->contrast < kFaded * ball.usual_contrast ? "paler than this ball ever was"
-                                                         : nullptr;
+          : !ball.faint && fit->contrast < kContrastShade && cloth.shade(fit->colour)
+              ? "no more than a shadow on the cloth"
+              : nullptr;
     if (why) return std::nullopt;
     // A whole ball that stands out well may lie in the deepest shadow; what is seen in part may not.
     const bool clear = fit->visible >= kVisibleClear && fit->contrast >= kContrastClear;
