@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 namespace baizetrace::sight {
 
@@ -11,8 +12,10 @@ namespace {
 constexpr double kLumaSd = 14, kLumaShare = 0.10, kChromaSd = 5, kChromaShare = 0.10;
 // Before samples were taken the look is a guess.
 constexpr double kGuess = 1.8;
-constexpr double kClear = 6;        // log likelihood by which a sample must belong to its kind to move it
-constexpr double kMostWeight = 40;  // samples
+constexpr double kClear = 6;          // log likelihood by which a sample must belong to its kind to move it
+constexpr double kClearOfBodies = 2;  // and by which a body must fit a kind better than any other body does
+constexpr double kStrange = 20;       // squared standard deviations: such a body is no sample of its kind
+constexpr double kMostWeight = 40;    // samples
 }  // namespace
 
 Eigen::Vector3d ycbcr_of_srgb(const Eigen::Vector3d& srgb) {
@@ -69,7 +72,33 @@ void Colours::learn(std::span<const Eigen::Vector3d> bodies) {
         }
       }
   for (Kind& k : kinds_) k.look = ycbcr_of_srgb(k.srgb.cwiseProduct(best_light).cwiseMin(255));
+  // A ball that there is one of: of all the bodies that one looks most like it, by far, and like nothing else more.
+  std::vector<std::pair<std::size_t, std::size_t>> sure;
+  for (std::size_t k = 0; k < kinds_.size(); ++k) {
+    if (kinds_[k].count != 1) continue;
+    double least = std::numeric_limits<double>::max(), next = least;
+    std::size_t which = 0;
+    for (std::size_t i = 0; i < bodies.size(); ++i) {
+      const double d = distance2(kinds_[k], kinds_[k].look, bodies[i]);
+      if (d < least) {
+        next = std::exchange(least, d);
+        which = i;
+      } else {
+        next = std::min(next, d);
+      }
+    }
+    const bool mutual = std::all_of(kinds_.begin(), kinds_.end(), [&](const Kind& other) {
+      return &other == &kinds_[k] || distance2(other, other.look, bodies[which]) > least;
+    });
+    if (mutual && least < kStrange && 0.5 * (next - least) > kClearOfBodies) sure.emplace_back(k, which);
+  }
+  for (const auto& [k, i] : sure) add(kinds_[k], bodies[i]);
   for (const Eigen::Vector3d& body : bodies) take(body);
+}
+
+void Colours::add(Kind& kind, const Eigen::Vector3d& body) {
+  kind.weight = std::min(kind.weight + 1, kMostWeight);
+  kind.look += (body - kind.look) / (kind.weight + 0.25);
 }
 
 void Colours::take(const Eigen::Vector3d& body) {
@@ -85,10 +114,8 @@ void Colours::take(const Eigen::Vector3d& body) {
       d2 = std::min(d2, d);
     }
   }
-  if (d1 > 20 || 0.5 * (d2 - d1) < kClear) return;
-  Kind& k = kinds_[best];
-  k.weight = std::min(k.weight + 1, kMostWeight);
-  k.look += (body - k.look) / (k.weight + 0.25);
+  if (d1 > kStrange || 0.5 * (d2 - d1) < kClear) return;
+  add(kinds_[best], body);
 }
 
 std::vector<float> Colours::likelihood(const Eigen::Vector3d& body) const {

@@ -37,6 +37,7 @@ class Colours {
     double weight = 0;           // samples taken
     int count = 1;
   };
+  static void add(Kind& kind, const Eigen::Vector3d& body);
   [[nodiscard]] static double distance2(const Kind& kind, const Eigen::Vector3d& look, const Eigen::Vector3d& body);
   std::vector<Kind> kinds_;
 };
