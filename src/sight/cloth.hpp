@@ -47,9 +47,9 @@ class Cloth {
   [[nodiscard]] const cv::Vec3f& typical() const { return typical_; }  // Y Cb Cr of the bed's middle
   // Whether a colour (Y Cb Cr) is the cloth's own in whatever light: what a shadow on it looks like.
   [[nodiscard]] bool shade(const Eigen::Vector3d& colour) const;
-  // How sharp the clip's edges are and where its chroma samples sit, for the views.
   // Whether a colour (Y Cb Cr) is hard to tell from the cloth's hue.
   [[nodiscard]] bool like(const Eigen::Vector3d& colour) const;
+  // How sharp the clip's edges are and where its chroma samples sit, for the views.
   void set_optics(double blur, double siting) {
     blur_ = blur;
     siting_ = siting;

@@ -43,8 +43,8 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     return true;
   };
   double differs = 1e9;
-  // A ball that hardly stands out may be creeping still: only fits tell.
-  const bool may_creep = !ball.moving && ball.plain() && time - ball.rests_since < kMayCreep;
+  // It may be creeping still: only fits tell.
+  const bool may_creep = !ball.moving && time - ball.rests_since < kMayCreep;
   if (!ball.moving && !may_creep) {
     const double since = time - ball.fit_time;
     differs = ball.change(view);

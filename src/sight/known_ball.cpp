@@ -60,10 +60,6 @@ void KnownBall::anchor(const View& view, double misfit) {
                          cv::Point(static_cast<int>(high.x()) + 1, static_cast<int>(high.y()) + 1)) &
                 cv::Rect(0, 0, view.luma.cols, view.luma.rows);
   view.luma(anchor_box_).convertTo(anchor_, CV_32F);
-  constexpr double kPlain = 5;  // times noise
-  cv::Scalar mean, spread;
-  cv::meanStdDev(anchor_, mean, spread);
-  plain_ = spread[0] < kPlain * view.noise_luma;
   anchor_at_ = ellipse;
   anchor_misfit = misfit;
   anchor_fits = 1;

@@ -53,8 +53,6 @@ struct KnownBall {
   // Keeps the ball's own picture as that of its place: while it lies there, that picture does not move.
   void anchor(const View& view, double misfit);
   [[nodiscard]] bool anchored() const { return !anchor_.empty(); }
-  // The anchored picture has hardly anything in it: bare cloth would look alike.
-  [[nodiscard]] bool plain() const { return plain_; }
   void lift_anchor() { anchor_.release(); }
   // How far the ball's picture has moved since it was anchored, px: brightness, and shade that falls across it, are let
   // go. nullopt: it cannot be told, as when a hand covers part of it.
@@ -75,7 +73,6 @@ struct KnownBall {
   cv::Rect anchor_box_;
   cv::Mat anchor_;     // CV_32F, levels
   Ellipse anchor_at_;  // its outline then
-  bool plain_ = false;
   double quiet_ = 0;  // levels, mean difference while nothing changes; 0: not known
 };
 
