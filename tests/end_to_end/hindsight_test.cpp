@@ -36,13 +36,14 @@ TEST(Hindsight, AFastBallIsSeenWhereItWasFromItsFirstFramesOn) {
   int frames = 0, missed = 0;
   double worst_plain = 0, worst = 0;
   const auto& shown = truth["frames"];
+  // State 0: on the table, not in a hand.
   // How far the sighting of a look that is nearest to the white is from it; nullopt: it does not run fast then.
   const auto off = [&](const Look& look) -> std::optional<double> {
     const auto i = static_cast<std::size_t>(look.frame);
     if (look.time < kMoving || i + 1 >= shown.size() || i == 0) return std::nullopt;
     const auto white = [&](std::size_t k) -> std::optional<Vec2> {
       for (const auto& b : shown[k][1])
-        if (b[0] == "white" && !b[1].is_null()) return Vec2(b[1], b[2]);
+        if (b[0] == "white" && !b[1].is_null() && b[6] == 0) return Vec2(b[1], b[2]);
       return std::nullopt;
     };
     const auto before = white(i - 1), now = white(i), after = white(i + 1);
@@ -68,9 +69,9 @@ TEST(Hindsight, AFastBallIsSeenWhereItWasFromItsFirstFramesOn) {
   }
   EXPECT_GT(frames, 40);
   EXPECT_EQ(missed, 0);
-  // Twice DESIGN's bar for a moving ball, which is on the mean; at once it was 10 to 30 mm off.
+  // Twice DESIGN's bar for a moving ball, which is on the mean; at once it is 10 to 30 mm off.
   EXPECT_LT(worst, 0.006);
-  EXPECT_GE(worst_plain, worst);
+  EXPECT_GT(worst_plain, 0.01);
 }
 
 }  // namespace
