@@ -205,6 +205,14 @@ double pulled(const std::array<Plane, 3>& planes, const Equations& by_luma, cons
   return kMost * kStands / (stands + kStands) * (kAlways + luma_share * (a.off - b.off).norm() + kSettled * settled_by);
 }
 
+// Level of the lit cloth around: the upper quartile.
+float lit_level(const Plane& luma) {
+  std::vector<float> bare(luma.bare.data(), luma.bare.data() + luma.bare.size());
+  const auto quartile = bare.begin() + static_cast<std::ptrdiff_t>(3 * bare.size() / 4);
+  std::nth_element(bare.begin(), quartile, bare.end());
+  return std::max(1.0F, *quartile);
+}
+
 struct OutlineSeen {
   double share = 0;     // of the outline with an edge where the ball's should be
   double contrast = 0;  // typical step across it, in standard deviations of a pixel
@@ -264,8 +272,8 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   stages.push_back(kWholeBall);
   stages.push_back(kEdgeOnly);
 
-  // Light falls off over the table: the ball's levels go with the cloth's.
-  const float lit = std::max(1.0F, planes[0].bare.mean());
+  // Light falls off over the table: the ball's levels go with the cloth's, of which a pocket's dark or a line is none.
+  const float lit = lit_level(planes[0]);
   Shading here;
   if (options.known) here = *options.known;
   for (Eigen::VectorXf& v : here)

@@ -39,7 +39,7 @@ double Colours::distance2(const Kind& kind, const Eigen::Vector3d& look, const E
   return dl * dl + db * db + dr * dr;
 }
 
-void Colours::learn(std::span<const Eigen::Vector3d> bodies) {
+void Colours::learn(std::span<const Eigen::Vector3d> bodies, std::span<const Eigen::Vector3d> clear) {
   if (bodies.size() < 2) return;
   double best = std::numeric_limits<double>::max();
   Eigen::Vector3d best_light(1, 1, 1);
@@ -72,14 +72,14 @@ void Colours::learn(std::span<const Eigen::Vector3d> bodies) {
         }
       }
   for (Kind& k : kinds_) k.look = ycbcr_of_srgb(k.srgb.cwiseProduct(best_light).cwiseMin(255));
-  // A ball that there is one of: of all the bodies that one looks most like it, by far, and like nothing else more.
+  // A ball that there is one of: of all the clear that one looks most like it, by far, and like nothing else more.
   std::vector<std::pair<std::size_t, std::size_t>> sure;
   for (std::size_t k = 0; k < kinds_.size(); ++k) {
-    if (kinds_[k].count != 1) continue;
+    if (kinds_[k].count != 1 || clear.empty()) continue;
     double least = std::numeric_limits<double>::max(), next = least;
     std::size_t which = 0;
-    for (std::size_t i = 0; i < bodies.size(); ++i) {
-      const double d = distance2(kinds_[k], kinds_[k].look, bodies[i]);
+    for (std::size_t i = 0; i < clear.size(); ++i) {
+      const double d = distance2(kinds_[k], kinds_[k].look, clear[i]);
       if (d < least) {
         next = std::exchange(least, d);
         which = i;
@@ -88,11 +88,11 @@ void Colours::learn(std::span<const Eigen::Vector3d> bodies) {
       }
     }
     const bool mutual = std::all_of(kinds_.begin(), kinds_.end(), [&](const Kind& other) {
-      return &other == &kinds_[k] || distance2(other, other.look, bodies[which]) > least;
+      return &other == &kinds_[k] || distance2(other, other.look, clear[which]) > least;
     });
     if (mutual && least < kStrange && 0.5 * (next - least) > kClearOfBodies) sure.emplace_back(k, which);
   }
-  for (const auto& [k, i] : sure) add(kinds_[k], bodies[i]);
+  for (const auto& [k, i] : sure) add(kinds_[k], clear[i]);
   for (const Eigen::Vector3d& body : bodies) take(body);
 }
 

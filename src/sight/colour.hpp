@@ -18,8 +18,8 @@ class Colours {
   explicit Colours(const table::BallSet& balls);
 
   // Finds the light (brightness and balance) under which the set's balls look like these. Colours of resting balls;
-  // fewer than two: leaves the starting values.
-  void learn(std::span<const Eigen::Vector3d> bodies);
+  // fewer than two: leaves the starting values. clear: those of them that are balls beyond doubt.
+  void learn(std::span<const Eigen::Vector3d> bodies, std::span<const Eigen::Vector3d> clear);
   // Takes a ball of known kind as a sample of it: clear ones move the kind's colour.
   void take(const Eigen::Vector3d& body);
 

@@ -47,9 +47,13 @@ Result<Done> Eye::learn(const FirstFrames& first) {
   // The balls that lie there tell the light's colour and the edges' blur.
   s.known.clear();
   (void)s.look(frames.back());
-  std::vector<Eigen::Vector3d> bodies;
-  for (const KnownBall& b : s.known) bodies.push_back(b.colour);
-  s.colours.learn(bodies);
+  constexpr double kWhole = 0.9, kClear = 40;  // of the outline; standard deviations of a pixel
+  std::vector<Eigen::Vector3d> bodies, clear;
+  for (const KnownBall& b : s.known) {
+    bodies.push_back(b.colour);
+    if (b.visible > kWhole && b.contrast > kClear && !s.cloth.shade(b.colour)) clear.push_back(b.colour);
+  }
+  s.colours.learn(bodies, clear);
   s.learn_optics(frames.back());
   s.known.clear();
   s.last_time = s.followed = -1;
