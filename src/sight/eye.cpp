@@ -33,6 +33,7 @@ constexpr double kVisibleSpot = 0.7;
 constexpr double kVisibleFaint = 0.9, kContrastFaint = 12, kStrangestFaint = 4;
 // Of one that was not known and has the cloth's own hue: shadows of people have outlines, too.
 constexpr double kVisibleShade = 0.8;
+constexpr double kPaleMoving = 1.2, kPaleContrast = 100;  // px; green balls on green cloth are 3 mm RMS off
 constexpr double kFaintError = 0.6, kFaintContrast = 20;  // px at this contrast: drawn green balls were 1.5 to 2 mm off
 constexpr double kStrangest = 25;                         // squared standard deviations from the nearest kind's colour
 constexpr double kScatter = 5;         // levels of chroma: a ball has one colour, a sleeve and a hand have not
@@ -156,7 +157,10 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
   ball.covariance = fit.covariance;
   // The less a ball stands out, the more its shade, lines that end at it and what an encoder holds on to lead the fit.
   const double share = kFaintContrast / std::max(kFaintContrast / 1.4, fit.contrast);
-  const double led = kFaintError * share * share;
+  double led = kFaintError * share * share;
+  // More so when it moves: its shade and shadow are those that it had a moment ago, which leads alike in frame after
+  // frame.
+  if (ball.moving) led = std::hypot(led, kPaleMoving * std::max(0.0, kPaleContrast / std::max(20.0, fit.contrast) - 1));
   const Mat2 metres = rig.camera.plane_jacobian({fit.at.x(), fit.at.y(), radius}).inverse();
   ball.covariance += led * led * metres * metres.transpose();
   ball.pulled = fit.pulled * std::sqrt(std::abs(metres.determinant()));
