@@ -15,10 +15,10 @@ Result<Done> validate(const Strike& s) {
     add(fmt::format("right is {} and height is {}, expected ball radii from -{} to {}", s.right, s.height, kMiscue,
                     kMiscue));
   else if (off > kMiscue)
-    add(
-        fmt::format("the tip is {:.3f} ball radii off the centre (right {:.3f}, height {:.3f}), a miscue: expected at most {} "
-                    "(common practice: a tip slips beyond about 0.5)",
-                    off, s.right, s.height, kMiscue));
+    add(fmt::format(
+        "the tip is {:.3f} ball radii off the centre (right {:.3f}, height {:.3f}), a miscue: expected at most {} "
+        "(common practice: a tip slips beyond about 0.5)",
+        off, s.right, s.height, kMiscue));
   if (!(s.elevation >= 0 && s.elevation <= radians(kSteepest)))
     add(fmt::format("elevation is {:.3g} degrees, expected 0 to {}", degrees(s.elevation), kSteepest));
   if (!faults.empty()) return fail("strike: {}", faults);

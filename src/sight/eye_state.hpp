@@ -1,4 +1,5 @@
-// What an eye keeps from frame to frame: shared by its looking (eye.cpp) and its learning (eye_learn.cpp).
+// What an eye keeps from frame to frame: shared by its looking (eye.cpp, eye_known.cpp), its looking
+// back (hindsight.cpp) and its learning (eye_learn.cpp).
 #pragma once
 
 #include <deque>
@@ -23,8 +24,8 @@ inline constexpr double kSearchResting = 0.8;  // px about where it lay
 inline constexpr double kContrastSpot = 25;
 inline constexpr double kRefitEvery = 0.5;   // s, of a resting ball whose picture does not change
 inline constexpr double kVisibleNew = 0.56;  // share of the outline that must be seen of a ball that is not known
-inline constexpr double kRimNew = 0.40;      // of a candidate's outline that must look like a ball's before it is fitted
-inline constexpr double kMoved = 0.6;        // px between frames: it moves
+inline constexpr double kRimNew = 0.40;  // of a candidate's outline that must look like a ball's before it is fitted
+inline constexpr double kMoved = 0.6;    // px between frames: it moves
 
 struct Eye::State {
   camera::Rig rig;

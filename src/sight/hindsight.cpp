@@ -15,9 +15,9 @@ constexpr double kAlike = 0.25, kAlikeAtLeast = 1.0;  // of a smear, and px: as 
 constexpr double kTooShort = 2.5;                     // px: such smears hardly lead a fit astray
 constexpr double kTold = 0.15;        // of a smear, standard deviation: speed changes from frame to frame
 constexpr double kVisibleThen = 0.7;  // share of the outline
-constexpr double kRimThen = 0.2;
-constexpr double kSomewhere = 0.3;  // of a streak, standard deviation of a place anywhere along it: 1 / sqrt(12)
-constexpr double kSamePlace = 1.5;  // px: it was seen there already
+constexpr double kRimThen = 0.2;      // share of the rim that must look like one, as of any ball that is followed
+constexpr double kSomewhere = 0.3;    // of a streak, standard deviation of a place anywhere along it: 1 / sqrt(12)
+constexpr double kSamePlace = 1.5;    // px: it was seen there already
 
 Vec2 along(const Vec2& smear, const Vec2& way) { return smear.dot(way) < 0 ? Vec2(-smear) : smear; }
 
@@ -91,8 +91,8 @@ void Eye::State::look_back(KnownBall& ball, Look& out) {
       return;
     }
     KnownBall was = ball;
+    was.forget_picture();  // a copy's pictures are the ball's own
     take(then->frame, view, *fit, was, false);
-    was.moving = true;
     Mend mend;
     mend.instead = told(then->frame, was);
     // What was made of this streak then: the ball itself, or bits of it.

@@ -73,7 +73,7 @@ struct KnownBall {
   cv::Rect anchor_box_;
   cv::Mat anchor_;     // CV_32F, levels
   Ellipse anchor_at_;  // its outline then
-  double quiet_ = 0;  // levels, mean difference while nothing changes; 0: not known
+  double quiet_ = 0;   // levels, mean difference while nothing changes; 0: not known
 };
 
 }  // namespace baizetrace::sight

@@ -137,8 +137,8 @@ int check(const std::string& file, const std::string& rig_file, bool verbose, do
       const Vec2 d = s.at - at;
       if (verbose && d.norm() > (moving ? 0.004 : 0.002))
         std::printf("    %.3f %d %s off %.1f %.1f mm moving %d visible %.2f seen %.2f u %.2f %.2f\n", look.time,
-                    look.frame, b[0].get<std::string>().c_str(), 1000 * d.x(), 1000 * d.y(), moving, visible,
-                    s.visible, 1000 * std::sqrt(s.covariance(0, 0)), 1000 * std::sqrt(s.covariance(1, 1)));
+                    look.frame, b[0].get<std::string>().c_str(), 1000 * d.x(), 1000 * d.y(), moving, visible, s.visible,
+                    1000 * std::sqrt(s.covariance(0, 0)), 1000 * std::sqrt(s.covariance(1, 1)));
       if (moving) {
         ++r.moving;
         r.moving2 += d.squaredNorm();
