@@ -70,6 +70,11 @@ struct BallPath {
   double pocket_time = 0;
   double rms = 0;  // m, of sightings from the fitted path
 
+  // Whether free motion between contacts follows what was seen: if not, nothing is to be told from its contacts.
+  [[nodiscard]] bool followed() const {
+    constexpr double kFollowed = 0.012;  // m RMS; a fair path is 0.3 to 3 mm
+    return rms <= kFollowed;
+  }
   [[nodiscard]] std::optional<Vec2> at(double t) const {
     for (const Piece& p : pieces)
       if (t >= p.from && t <= p.to) return p.at(t);

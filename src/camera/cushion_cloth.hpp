@@ -1,4 +1,5 @@
-// Whether what lies beyond a nose wears the bed's cloth, as every cushion does.
+// What wears the bed's cloth: what lies beyond a nose, as every cushion does; what lies where the D belongs, unless a
+// lamp hides it.
 #pragma once
 
 #include <array>
@@ -14,5 +15,9 @@ namespace baizetrace::camera {
 [[nodiscard]] std::array<double, 4> cushion_apart(const Scene& scene, const Unknowns& x);
 
 inline constexpr double kOtherStuff = 0.15;
+
+// Share of the D's arc, where x has it, at which the bed's cloth is in sight: neither another colour nor much darker or
+// brighter than the bed. 0 where the bed itself is hardly seen.
+[[nodiscard]] double d_in_sight(const Scene& scene, const Unknowns& x);
 
 }  // namespace baizetrace::camera

@@ -39,7 +39,7 @@ std::string summary_of(const practice::Session& s, const MeasureOptions& o) {
                          g.note.empty() ? "" : "; ", g.note);
     if (!g.setup) out += fmt::format("its marks to keep: {}/arrangement-{}.setup.toml\n", o.folder, g.number);
   }
-  if (s.attempts.empty()) out += "No attempt was found: nothing was struck in this recording.\n";
+  if (s.attempts.empty()) out += "No attempt was found: no struck ball was followed in this recording.\n";
   if (const auto spec = table::read_spec(s.rig.table)) {
     const table::Table table(*spec);
     for (const practice::Attempt& a : s.attempts) {

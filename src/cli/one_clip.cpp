@@ -222,15 +222,15 @@ void make_shots(std::vector<Seen>& seen, const SteadyEye& eye, const Ground& g, 
   play = how.play = path::read_play(first, how.play);
   const practice::AttemptOptions as{how.rig_covariance};
   std::map<std::string, Place> reference;  // where the balls lay at first
-  std::vector<double> by_hand;             // s, when the white ran, but not freely
+  std::vector<double> no_run;              // s, when the white moved, but not freely
   for (std::size_t i = 0; i < seen.size(); ++i) {
     Seen& s = seen[i];
     const path::EpisodePaths paths = better_of(first[i], path::reconstruct(s.episode, table, g.balls, how));
     auto attempt = practice::attempt_from(s.episode, paths, g.balls, as);
     if (!attempt) {
       // What a player would wonder about; balls put back are no news.
-      if (paths.why_not.starts_with("moved by hand"))
-        by_hand.push_back(s.episode.begin);
+      if (paths.why_not == path::kNoFreeRun)
+        no_run.push_back(s.episode.begin);
       else if (paths.why_not != "the cue ball was not played" && paths.why_not != "nothing moved")
         out.warnings.push_back({s.episode.begin, fmt::format("not an attempt: {}", paths.why_not)});
       continue;
@@ -256,10 +256,10 @@ void make_shots(std::vector<Seen>& seen, const SteadyEye& eye, const Ground& g, 
     out.cameras.push_back(s.camera);
   }
   // Every attempt has one: told in one line, so that a lost attempt can still be looked for there.
-  if (by_hand.empty()) return;
+  if (no_run.empty()) return;
   std::string when;
-  for (const double t : by_hand) when += fmt::format("{}{:.1f}", when.empty() ? "" : ", ", t);
-  out.warnings.push_back({0, fmt::format("the white was moved by hand, no attempts, at {} s", when)});
+  for (const double t : no_run) when += fmt::format("{}{:.1f}", when.empty() ? "" : ", ", t);
+  out.warnings.push_back({0, fmt::format("no attempts, at {} s: {}", when, path::kNoFreeRun)});
 }
 
 }  // namespace

@@ -54,6 +54,8 @@ Result<Evidence> evidence_of(const practice::Attempt& a, const table::Table& tab
   const std::string cue = set.kinds[0].name;
   const auto white = a.balls.find(cue);
   if (white == a.balls.end() || white->second.rows.empty()) return fail("the {} was not seen to move", cue);
+  if (!white->second.followed())
+    return fail("no run of a ball follows what was seen of the {}: {:.0f} mm beside it", cue, 1000 * white->second.rms);
   const auto lay = a.before.find(cue);
   if (lay == a.before.end()) return fail("where the {} lay before the strike was not seen", cue);
 

@@ -29,11 +29,15 @@ struct ReconstructOptions {
   Play play;                                        // prior of the fits
 };
 
+// A hand moves it so, and so it looks when it is hidden while it runs: which of the two is not told.
+inline constexpr const char* kNoFreeRun =
+    "the white moved, but was not seen to run freely: by hand, or hidden as it ran";
+
 struct EpisodePaths {
   std::vector<BallPath> balls;  // every ball that moved
   double strike_time = 0;       // s, the cue ball's start, run back to its resting place
   bool struck = false;          // the cue ball moved first and freely, as a cue strikes it
-  std::string why_not;          // when not struck: what it was ("put back by hand", "nudged", ...)
+  std::string why_not;          // when not struck: what it was (kNoFreeRun, "nudged", ...)
   // Balls that were on their way already when the cue ball was struck and did not meet it then, by name; by the name of
   // their kind where there are several; "": a ball whose colour does not tell.
   std::vector<std::string> under_way;

@@ -65,6 +65,10 @@ class Reader {
         ++next;
         continue;
       }
+      if (dropping(next)) {
+        for (std::size_t i = next; i < n; ++i) chain.seen[i].trusted = false;
+        return;
+      }
       std::size_t went = find_contact(found_, world_, next);
       if (went == 0) went = find_hidden_turn(found_, world_, next);
       constexpr int kSuspend = 2;  // false sightings in a row just where a contact is
@@ -108,14 +112,23 @@ class Reader {
     return false;
   }
 
+  // The last look or two at a ball in a pocket's mouth: it drops, and half of it is hidden. That is no contact.
+  bool dropping(std::size_t next) const {
+    if (!vanishes_) return false;
+    int left = 0;
+    for (std::size_t i = next; i < found_.chain.seen.size(); ++i) left += found_.chain.seen[i].trusted;
+    return left <= 2 && falling(found_.chain.seen[next].time);
+  }
+
   // A sighting off the path, while those after it lie on it.
   bool false_sighting(std::size_t j) const {
     const Chain& chain = found_.chain;
+    constexpr double kTells = 0.5;  // of the miss: a sighting less sure than this cannot tell either way
     const double miss = (chain.at(chain.seen[j].time, found_.cloth) - chain.seen[j].at).norm();
     int on = 0, looked = 0, in_a_row = 0;
     for (std::size_t i = j + 1; i < chain.seen.size() && looked < 4; ++i) {
       const Seen& s = chain.seen[i];
-      if (!s.trusted) continue;
+      if (!s.trusted || s.sd > kTells * miss) continue;
       if (s.time - chain.seen[j].time > 0.4) break;
       ++looked;
       // The extrapolated path is known worse than the sighting: m at the end of the look ahead.

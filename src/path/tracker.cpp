@@ -183,6 +183,17 @@ void Tracker::State::match(const Look& l) {
   for (std::size_t i = 0; i < balls.size(); ++i)
     if (!seen[i] && balls[i].state != Followed::State::gone) miss(balls[i], l);
   trails.strays(given_to_none, balls, l.time);
+  if (!active) return;
+  for (Followed& b : balls) {
+    if (b.kind >= set.kinds.size() || set.kinds[b.kind].count != 1) continue;
+    const std::vector<Sighting> its = trails.hand_over(b);
+    if (its.empty()) continue;
+    last_motion = now;
+    std::erase_if(strays, [&](const Sighting& s) {
+      return std::any_of(its.begin(), its.end(),
+                         [&](const Sighting& i) { return i.time == s.time && (i.at - s.at).norm() < 1e-6; });
+    });
+  }
 }
 
 void Tracker::State::take_resting(Followed& b, const Sighting& s) {

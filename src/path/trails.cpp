@@ -66,6 +66,19 @@ void go_on(Trail& t, const Sighting& s) {
   ++t.steps;
   t.visible += s.visible;
   add_colour(t.colour, s);
+  if (t.seen.size() < kMostKept) t.seen.push_back(s);
+}
+
+// Whether a trail set out where a ball was last seen away from the place where it seems to lie now, at `last`, having
+// come from `earlier`.
+bool set_out_from(const Trail& t, const Sighting& earlier, const Sighting& last) {
+  constexpr double kSoon = 0.3;  // s
+  constexpr double kNear = 0.1;  // m, beside what it runs meanwhile
+  constexpr double kFaster = 1.5;
+  const double dt = t.first - last.time;
+  if (dt < -1e-3 || dt > kSoon) return false;
+  const double speed = (last.at - earlier.at).norm() / std::max(1e-3, last.time - earlier.time);
+  return (t.begun - last.at).norm() < kNear + kFaster * speed * dt;
 }
 
 }  // namespace
@@ -101,6 +114,7 @@ void Trails::strays(const std::vector<Sighting>& given_to_none, const std::vecto
       t.steps = 1;
       t.visible = s.visible;
       add_colour(t.colour, s);
+      t.seen.push_back(s);
       trails_.push_back(std::move(t));
       continue;
     }
@@ -118,6 +132,38 @@ void Trails::strays(const std::vector<Sighting>& given_to_none, const std::vecto
         ++seen->second;
     }
   }
+}
+
+std::vector<Sighting> Trails::hand_over(Followed& b) {
+  if (b.state != Followed::State::resting || !b.in_episode || !b.moved) return {};
+  std::size_t last = b.seen.size();
+  while (last > 0 && at_place(b, b.seen[last - 1])) --last;
+  if (last < 2) return {};
+  double looks = 0;
+  int n = 0;
+  for (const Sighting& s : b.recent)
+    if (at_place(b, s)) looks += quality_of(s, b.kind), ++n;
+  constexpr double kRatherThat = 0.08;  // of quality
+  const auto t = std::find_if(trails_.begin(), trails_.end(), [&](const Trail& x) {
+    return is_ball(x) && kind_of(x) == b.kind && (n == 0 || x.visible / x.steps > looks / n + kRatherThat) &&
+           set_out_from(x, b.seen[last - 2], b.seen[last - 1]);
+  });
+  if (t == trails_.end()) return {};
+  std::vector<Sighting> taken = std::move(t->seen);
+  b.seen.resize(last);
+  b.seen.insert(b.seen.end(), taken.begin(), taken.end());
+  b.state = Followed::State::moving;
+  b.lies = false;
+  b.at = t->at;
+  b.velocity = t->velocity;
+  b.seen_at = t->seen_at;
+  b.steps = t->steps;
+  b.missed = b.unlike = b.after_rest = 0;
+  b.off.clear();
+  b.doubtful.clear();
+  b.recent.assign(taken.end() - std::min<std::ptrdiff_t>(kRecent, std::ssize(taken)), taken.end());
+  trails_.erase(t);
+  return taken;
 }
 
 std::vector<Passing> Trails::passing(double from) {

@@ -4,6 +4,7 @@
 // continue it, so that no ball that is hidden, by hand and cue at the strike, is looked for there.
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "path/episode.hpp"
@@ -19,7 +20,9 @@ struct Trail {
   Vec2 begun = Vec2::Zero();
   std::vector<double> colour;                       // sum of the log likelihoods, each bounded
   std::vector<std::pair<std::string, int>> beside;  // balls seen elsewhere at the same time, and in how many looks
+  std::vector<Sighting> seen;                       // the first of them, kMostKept
 };
+inline constexpr std::size_t kMostKept = 600;
 
 class Trails {
  public:
@@ -28,6 +31,11 @@ class Trails {
   [[nodiscard]] std::vector<const Trail*> continued(const std::vector<Sighting>& sightings) const;
   // The sightings of a look at `time` that were given to no ball; `balls` as they are after it.
   void strays(const std::vector<Sighting>& given_to_none, const std::vector<Followed>& balls, double time);
+
+  // A ball there is one of that was followed on the move and then seems to rest, while a trail that set out from it is
+  // a ball of its kind and looks more like one than what rests: the ball is what runs. It takes the trail's sightings
+  // and moves again; they are returned, empty: nothing of the kind.
+  [[nodiscard]] std::vector<Sighting> hand_over(Followed& ball);
 
   // The trails of balls that were seen since `from`, oldest first; those of before are forgotten.
   [[nodiscard]] std::vector<Passing> passing(double from);

@@ -184,7 +184,7 @@ void judge(EpisodePaths& out, const Episode& episode, const table::BallSet& ball
           if (s.time > first.leg.t) partly += s.visible < kWhole, ++sightings;
     out.why_not = 2 * partly > sightings
                       ? "the cue ball was hidden while it moved, so it cannot be told whether it was struck"
-                      : "moved by hand: the cue ball did not run freely";
+                      : kNoFreeRun;
   } else if ((first.leg.v.norm() < kSlowestStrike || run < kShortestRun) && !sent_a_ball(*cue, episode, found)) {
     out.why_not = "nudged";
   } else {

@@ -145,6 +145,8 @@ void score_attempt(Attempt& a, const Setup& setup, const table::Table& table, co
       if (!l.blocked_by.empty()) a.leave->blocked_by = l.blocked_by;
     }
   }
+  // What its path passed is not known when nothing follows what was seen of it.
+  if (const auto white = a.balls.find(set.kinds[0].name); white != a.balls.end() && !white->second.followed()) return;
   std::vector<GoalPart> parts = judge(setup, table, p);
   for (GoalPart& part : parts)
     if (part.what == "pot") part.note = pot_note(a, *setup.shot, table, set);

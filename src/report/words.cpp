@@ -74,6 +74,13 @@ bool is_named(const practice::GatePassed& g, const practice::Setup* setup) {
 void route(const practice::Attempt& a, const WordsOptions& o, AttemptWords& words) {
   const BallPath* white = white_of(a);
   if (!white) return;
+  if (!white->followed()) {
+    words.cannot_tell.push_back(
+        fmt::format("Which way the white went: what was seen of it lies {:.0f} mm beside any run of a ball that was "
+                    "found for it.",
+                    1000 * white->rms));
+    return;
+  }
   std::vector<std::pair<double, std::string>> steps;
   std::string why;
   const auto full = first_fullness(a, o.ball_radius, &why);
@@ -272,7 +279,7 @@ SessionWords words_of(const practice::Session& session, const table::Table& tabl
   const std::size_t n = session.attempts.size();
   if (n == 0) {
     words.verdict = "No shot found.";
-    words.sentence = fmt::format("Nothing was struck in the {:.0f} s that were measured.", session.measured_until);
+    words.sentence = fmt::format("No struck ball was followed in the {:.0f} s that were measured.", session.measured_until);
     return words;
   }
   if (n == 1) {

@@ -76,6 +76,74 @@ TEST(Trails, ABallThatHasPassedIsToldByItsColour) {
   EXPECT_TRUE(trails.passing(2).empty());
 }
 
+// A yellow ran at 0.6 m/s until a shadow was taken for it at its last place; what ran on is a whole yellow ball.
+struct Ghost : testing::Test {
+  static Sighting yellow(double t, const Vec2& at, double visible) {
+    Sighting s = sighting(t, at);
+    s.visible = visible;
+    s.colour = {-6.0F, 0.0F, -5.0F};
+    return s;
+  }
+  Ghost() {
+    ball.name = "yellow";
+    ball.kind = 1;
+    ball.radius = 0.02625;
+    ball.in_episode = ball.moved = true;
+    for (int f = -6; f < 0; ++f) ball.seen.push_back(yellow(f * kFrame, passer(f * kFrame), 1));
+    for (int f = 0; f < 12; ++f) {
+      ball.seen.push_back(yellow(f * kFrame, passer(-0.5 * kFrame), 0.78));
+      ball.recent.push_back(ball.seen.back());
+      ball.stay.add(ball.seen.back());
+    }
+    ball.at = ball.stay.mean();
+    ball.seen_at = 11 * kFrame;
+  }
+  // What goes on from where it was last seen running; colour of `kind`.
+  void go_on(Trails& trails, double visible, std::size_t kind = 1) const {
+    for (int f = 1; f < 30; ++f) {
+      Sighting s = yellow(f * kFrame, passer(f * kFrame), visible);
+      std::swap(s.colour[1], s.colour[kind]);
+      trails.strays({s}, {ball}, f * kFrame);
+    }
+  }
+  Followed ball;
+};
+
+TEST_F(Ghost, TheBallIsWhatRunsOn) {
+  Trails trails;
+  go_on(trails, 0.98);
+  EXPECT_EQ(trails.hand_over(ball).size(), 29U);
+  EXPECT_EQ(ball.state, Followed::State::moving);
+  EXPECT_FALSE(ball.lies);
+  EXPECT_LT((ball.at - passer(29 * kFrame)).norm(), 1e-9);
+  EXPECT_EQ(ball.seen.size(), 6U + 29U) << "what was seen of the shadow is left out";
+  EXPECT_TRUE(std::is_sorted(ball.seen.begin(), ball.seen.end(),
+                             [](const Sighting& a, const Sighting& b) { return a.time < b.time; }));
+  EXPECT_TRUE(trails.passing(0).empty()) << "it is nobody else's any more";
+}
+
+TEST_F(Ghost, NotWhenWhatRestsLooksAsMuchLikeIt) {
+  Trails trails;
+  go_on(trails, 0.82);
+  EXPECT_TRUE(trails.hand_over(ball).empty());
+  EXPECT_EQ(ball.state, Followed::State::resting);
+}
+
+TEST_F(Ghost, NotWhenWhatRunsIsAnotherKind) {
+  Trails trails;
+  go_on(trails, 0.98, 2);
+  EXPECT_TRUE(trails.hand_over(ball).empty());
+}
+
+TEST_F(Ghost, NotWhenItDidNotSetOutThere) {
+  Trails trails;
+  for (Sighting& s : ball.seen) s.at.x() -= 0.5;
+  ball.stay = StayMean{};
+  for (Sighting& s : ball.recent) s.at.x() -= 0.5, ball.stay.add(s);
+  go_on(trails, 0.98);
+  EXPECT_TRUE(trails.hand_over(ball).empty());
+}
+
 // Cue and hand hide the white for a moment while a ball that a hand sent passes: the white has not run off that way.
 TEST(Tracker, AHiddenWhiteIsNotLookedForOnAnothersTrail) {
   set_data_folder(BAIZETRACE_SOURCE);

@@ -31,5 +31,27 @@ TEST(Passing, APocketIsNearestFromTheStrikeOn) {
   }
 }
 
+TEST(Scoring, NothingIsScoredByAPathThatNoRunFollows) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+  practice::Setup setup;
+  setup.goal.emplace();
+  setup.goal->zone.emplace();
+  setup.goal->zone->centre = Vec2(0.3, -1.2);
+  setup.goal->zone->radius = 0.2;
+  Attempt a;
+  a.before["white"] = {Vec2(-0.3, 1.2), Vec2(0.001, 0.001)};
+  BallPath& white = a.balls["white"] = invented::path_through(
+      "white", {{Vec2(-0.3, 1.2), ContactKind::ball, "", 2.0}, {Vec2(0.3, -1.2), ContactKind::ball, "", 0}}, 0);
+  white.rms = 0.001;
+  score_attempt(a, setup, table, set);
+  ASSERT_TRUE(a.score);
+  EXPECT_EQ(a.score->points, 1);
+  white.rms = 0.091;
+  score_attempt(a, setup, table, set);
+  EXPECT_FALSE(a.score);
+}
+
 }  // namespace
 }  // namespace baizetrace::practice

@@ -93,6 +93,17 @@ TEST(Words, CutOfTheFirstBallFromTheTwoPlaces) {
   EXPECT_THAT(why, HasSubstr("63.0 mm apart"));
 }
 
+TEST(Words, APathThatNoRunFollowsTellsNoContacts) {
+  practice::Attempt a = attempt();
+  a.balls.at("white").rms = 0.091;
+  const AttemptWords w = words_of(a, full_size());
+  EXPECT_THAT(w.sentence, Not(HasSubstr("White: ")));
+  EXPECT_THAT(w.sentence, Not(HasSubstr("touched nothing")));
+  EXPECT_THAT(w.sentence, Not(HasSubstr("to spare")));
+  EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("91 mm beside any run of a ball")));
+  EXPECT_THAT(w.sentence, HasSubstr("cm from the baulk cushion, ")) << "where it stopped was seen";
+}
+
 TEST(Words, WithoutASetupNothingIsSaidAboutWhatWasMeant) {
   practice::Attempt a = attempt();
   a.pot_made.reset();
