@@ -1,5 +1,4 @@
-// What wears the bed's cloth: what lies beyond a nose, as every cushion does; what lies where the D belongs, unless a
-// lamp hides it.
+// Whether what lies beyond a nose wears the bed's cloth, as every cushion does.
 #pragma once
 
 #include <array>
@@ -15,9 +14,5 @@ namespace baizetrace::camera {
 [[nodiscard]] std::array<double, 4> cushion_apart(const Scene& scene, const Unknowns& x);
 
 inline constexpr double kOtherStuff = 0.15;
-
-// Share of the D's arc, where x has it, at which the bed's cloth is in sight: neither another colour nor much darker or
-// brighter than the bed. 0 where the bed itself is hardly seen.
-[[nodiscard]] double d_in_sight(const Scene& scene, const Unknowns& x);
 
 }  // namespace baizetrace::camera

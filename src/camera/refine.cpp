@@ -194,7 +194,6 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
   fit.balls = static_cast<int>(balls.size());
   if (!fit.summary.usable) return fit;
   fit.cushion_apart = cushion_apart(scene, x);
-  if (beliefs.has_d) fit.d_in_sight = d_in_sight(scene, x);
   take_stock(fit, table::Table(spec).resized(x.half_width, x.half_length), beliefs);
   return fit;
 }

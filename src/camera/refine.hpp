@@ -18,7 +18,6 @@ struct Fit {
   std::array<double, 4> nose_share{}, rail_share{};
   std::array<double, 4> cushion_apart{};  // each side's colour from the bed's (cushion_cloth.hpp)
   double line_share = 0, d_share = 0;     // of the baulk line and the D
-  double d_in_sight = 0;                  // share of the D's place where cloth is in sight
   int balls = 0;
 };
 

@@ -16,7 +16,6 @@ constexpr double kLineSeen = 0.5;
 // Seen from above, a side whose seam is found but not its nose is likely to be something else.
 constexpr double kRailAlone = 0.35, kSureSide = 0.5, kWholeSide = 0.6;
 constexpr double kMissing = 0.2;                 // share of the D
-constexpr double kDHidden = 0.4;                 // share of its place in sight: with less, it may be missed
 constexpr double kDrawnCounts = 0.25;            // line and D each, of all noses together
 constexpr double kSizeTold = 0.0025;             // m, 1 sigma of half a length: worth a warning
 constexpr double kWorstFit = 1.2;                // px, noses
@@ -52,7 +51,7 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
   const auto other_stuff = static_cast<int>(std::count_if(fit.cushion_apart.begin(), fit.cushion_apart.end(),
                                                           [](double apart) { return apart > kOtherStuff; }));
   std::string doubtful;
-  bool all_sides = true, all_seen = true;
+  bool all_sides = true;
   for (std::size_t s = 0; s < 4; ++s) {
     const double side = std::max(fit.nose_share[s], kRailCounts * fit.rail_share[s]);
     const bool other = other_stuff > 0 && other_stuff < 3 && fit.cushion_apart[s] > kOtherStuff;
@@ -60,7 +59,6 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
     evidence +=
         std::min(1.0, std::max(fit.nose_share[s] * (other ? kRailAlone : 1), kRailAlone * fit.rail_share[s])) / 4;
     all_sides = all_sides && !other && side >= kWholeSide;
-    all_seen = all_seen && !other && side >= kSideSeen;
     if (side >= kSideSeen) {
       ++seen;
       if (side < kWholeSide) half_seen += (half_seen.empty() ? "" : ", ") + std::string(kSides[s]);
@@ -74,9 +72,11 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
                       : fmt::format("the table is not seen well enough: cushions not found: {}", unseen);
     return v;
   }
-  // Where the D belongs there is one, or nothing is to be seen of the cloth there.
-  const bool d_hidden = all_seen && fit.d_in_sight < kDHidden;
-  if (off > kDrawnImpossible || (spec.d_radius && fit.line_share > kLineSeen && fit.d_share < kMissing && !d_hidden)) {
+  // A line without a D is some other line, unless all four sides say that it lies where it belongs: then a lamp may hide
+  // the D.
+  const bool d_missing = spec.d_radius && fit.line_share > kLineSeen && fit.d_share < kMissing;
+  const bool d_hidden = d_missing && all_sides && off < kDrawnDoubtful;
+  if (off > kDrawnImpossible || (d_missing && !d_hidden)) {
     v.why = "the table is not seen well enough: line and D are not where the cushions put them";
     return v;
   }
@@ -126,8 +126,7 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
            (!spec.baulk_line || (fit.line_share > kSureSide && (!spec.d_radius || fit.d_share > kSureSide)));
   if (worst > kPoorPlace)
     v.warnings.push_back(fmt::format("a ball's place is known to {:.0f} mm at worst", 1000 * worst));
-  if (d_hidden && fit.d_share < kMissing)
-    v.warnings.emplace_back("the D is hidden: which end is baulk rests on the line alone");
+  if (d_hidden) v.warnings.emplace_back("the D was not seen: which end is baulk rests on the line alone");
   if (!unseen.empty()) v.warnings.push_back("cushions not seen: " + unseen);
   if (!doubtful.empty())
     v.warnings.push_back("cushions that do not wear the bed's cloth, look at the picture: " + doubtful);

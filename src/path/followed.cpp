@@ -57,6 +57,12 @@ bool out_of_the_mouth(const Followed& b, const Sighting& s) {
 
 double quality_of(const Sighting& s, std::size_t kind) { return s.visible - 0.1 * against(s, kind); }
 
+bool never_was(const Followed& ball) {
+  constexpr int kFleeting = 60, kFewInTheOpen = 10;  // sightings
+  return ball.state == Followed::State::gone && !ball.moved && ball.lies &&
+         (ball.stay.count() < kFleeting || ball.in_the_open < kFewInTheOpen);
+}
+
 bool at_place(const Followed& ball, const Sighting& s) {
   const double sd = std::max(ball.stay.sd(), std::sqrt(0.5 * s.covariance.trace()));
   return (s.at - ball.stay.mean()).norm() < kPlaceSlack + 3 * sd;

@@ -12,6 +12,8 @@
 
 namespace baizetrace::path {
 
+inline constexpr std::size_t kNobodys = static_cast<std::size_t>(-1);  // the kind of one that is followed no more
+
 struct Followed {
   enum class State { resting, moving, gone };
   std::string name;
@@ -26,6 +28,7 @@ struct Followed {
   std::vector<Sighting> doubtful;  // at rest: sightings a little off the place though nothing came near it, in a row
   double seen_at = 0;              // s, last sighting taken for it
   int missed = 0;                  // looks in a row without it, its place uncovered
+  int in_the_open = 0;             // looks at it, at rest, with nothing that covers beside it
 
   Vec2 at = Vec2::Zero(), velocity = Vec2::Zero();
   double quality = 1;  // running mean over sightings at rest: how much they look like a ball of its kind
@@ -69,6 +72,10 @@ inline constexpr double kNobody = 14.0;
 // was before, and needs its colour to be seen again.
 inline constexpr int kUnlike = 4;
 [[nodiscard]] std::vector<Sighting> take_back_unlike(Followed& ball, const Sighting& s);
+
+// Something that was seen at rest, never to move, and is gone: little of it was seen, or it was only ever seen beside
+// a person, and vanished with that person. A cue's butt, a cuff.
+[[nodiscard]] bool never_was(const Followed& ball);
 
 // Whether a sighting is at the ball's resting place.
 [[nodiscard]] bool at_place(const Followed& ball, const Sighting& s);

@@ -20,16 +20,16 @@ constexpr double kWholeBall = 0.85;     // mean visible share of a ball that has
 constexpr double kAnyBall = 0.80;       // and of one that lies there at the start
 constexpr double kUnderCover = 0.95;    // and there, where a person is: a cue's butt shows most of a ball's outline
 constexpr double kRatherThat = 0.08;    // of quality: so much better, and another candidate is the ball instead
-constexpr int kFleeting = 60;           // sightings: what was seen less and vanished was no ball
 constexpr double kForget = 0.40;        // s: a candidate unseen for longer is dropped
 constexpr double kLost = 1.0;           // s: a moving ball unseen for longer in the open is gone
 constexpr double kLostCovered = 3.0;    // s: the same under cover
 constexpr double kLostAtPocket = 0.30;  // s: the same where it would have fallen
 constexpr double kTaken = 0.8;          // s: a resting ball unseen in the open for longer has been taken
 constexpr int kTakenLooks = 12;
-constexpr double kNudged = 0.0010;  // m: a smaller shift of a resting ball is not told from the camera's own
-constexpr double kBefore = 1.0;     // s of frames kept before the first motion seen
-constexpr double kAnothers = 8.5;   // price, for a moving ball, of what another thing's trail leads to: a turn is out
+constexpr double kNudged = 0.0010;    // m: a smaller shift of a resting ball is not told from the camera's own
+constexpr double kBefore = 1.0;       // s of frames kept before the first motion seen
+constexpr double kAnothers = 8.5;     // price, for a moving ball, of what another thing's trail leads to: a turn is out
+constexpr double kUnderBall = 0.026;  // m: a ball is covered when a cell under any of its sides is
 constexpr std::size_t kAfterRest = 12;  // sightings kept of a stay that ends a motion
 
 // Whether two sightings are of something that lies still.
@@ -53,6 +53,30 @@ void drop_false_start(BallTrack& t) {
     if (way < kLonger * ((first + 1)->at - t.before->at).norm() + kByAtLeast) return;
     t.seen.erase(first);
   }
+}
+
+// A ball's part in an episode that is over.
+BallTrack track_of(const Followed& b) {
+  BallTrack t;
+  t.ball = b.name;
+  t.before = b.before;
+  t.moved = b.moved;
+  if (b.state == Followed::State::gone && !b.moved) t.moved = true;  // taken away
+  if (b.state == Followed::State::resting) t.after = b.stay.stay();
+  if (t.moved && t.before && t.after) {
+    // Strays can look like a start: a ball that lies where it lay and was hardly seen elsewhere has not moved.
+    constexpr double kElsewhere = 0.008;  // m
+    constexpr int kStrays = 4;
+    int elsewhere = 0;
+    for (const Sighting& s : b.seen) elsewhere += (s.at - t.before->at).norm() > kElsewhere;
+    if ((t.after->at - t.before->at).norm() < kNudged && elsewhere <= kStrays) t.moved = false;
+  }
+  if (!b.moved && t.after) t.before = t.after;  // seen all along: later frames too
+  if (b.moved && !t.moved) t.after = t.before;
+  if (t.moved) t.seen = b.seen;
+  std::stable_sort(t.seen.begin(), t.seen.end(), [](const Sighting& x, const Sighting& y) { return x.time < y.time; });
+  drop_false_start(t);
+  return t;
 }
 
 // The ball lies where the candidate does.
@@ -106,14 +130,13 @@ struct Tracker::State {
   void take_stock_anew();
   void admit(const Candidate& c, std::size_t kind);
   [[nodiscard]] std::optional<Episode> close(bool cut);
-  [[nodiscard]] bool covered(const Look& l, const Vec2& p) const;
+  [[nodiscard]] static bool covered(const Look& l, const Vec2& p, double beside = kUnderBall);
   [[nodiscard]] bool falls_at(const Vec2& p, double slack) const;
 };
 
-bool Tracker::State::covered(const Look& l, const Vec2& p) const {
-  constexpr double kBeside = 0.026;  // m: a ball is covered when a cell under any of its sides is
-  for (const double dx : {-kBeside, 0.0, kBeside})
-    for (const double dy : {-kBeside, 0.0, kBeside})
+bool Tracker::State::covered(const Look& l, const Vec2& p, double beside) {
+  for (const double dx : {-beside, 0.0, beside})
+    for (const double dy : {-beside, 0.0, beside})
       if (l.cover.covered(p + Vec2(dx, dy))) return true;
   return false;
 }
@@ -135,6 +158,8 @@ void Tracker::State::look(const Look& l) {
   }
   if (l.damaged || l.repeated) return;
   match(l);
+  // Not before: an episode may have ended amid the matching.
+  std::erase_if(balls, [](const Followed& b) { return b.kind == kNobodys && !b.in_episode; });
   name_candidates(l);
   if (!active) return;
   const bool moving =
@@ -175,17 +200,20 @@ void Tracker::State::match(const Look& l) {
     }
     Followed& b = balls[who[static_cast<std::size_t>(given[i])]];
     seen[who[static_cast<std::size_t>(given[i])]] = true;
-    if (b.state == Followed::State::resting)
+    if (b.state == Followed::State::resting) {
+      constexpr double kBeside = 0.06;  // m
+      b.in_the_open += at_place(b, s) && !covered(l, s.at, kBeside);
       take_resting(b, s);
-    else
+    } else {
       take_moving(b, s);
+    }
   }
   for (std::size_t i = 0; i < balls.size(); ++i)
     if (!seen[i] && balls[i].state != Followed::State::gone) miss(balls[i], l);
   trails.strays(given_to_none, balls, l.time);
   if (!active) return;
   for (Followed& b : balls) {
-    if (b.kind >= set.kinds.size() || set.kinds[b.kind].count != 1) continue;
+    if (b.kind == kNobodys || set.kinds[b.kind].count != 1) continue;
     const std::vector<Sighting> its = trails.hand_over(b);
     if (its.empty()) continue;
     last_motion = now;
@@ -504,12 +532,12 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
     lie_at(*ball, c);
     ball->after_rest = 0;
     return;
-  } else if (active && ball->in_episode) {
+  } else if (active && ball->in_episode && !never_was(*ball)) {
     // It had gone and was put back: its part in this episode is over.
     Followed done = *ball;
     done.state = Followed::State::gone;
     done.moved = true;
-    done.kind = set.kinds.size();  // nobody's any more
+    done.kind = kNobodys;
     Followed again;
     again.name = ball->name;
     again.kind = kind;
@@ -530,34 +558,12 @@ std::optional<Episode> Tracker::State::close(bool cut) {
   e.begin = begin;
   e.end = last_motion;
   e.cut = cut;
-  std::erase_if(balls, [](const Followed& b) {
-    return b.state == Followed::State::gone && !b.moved && b.lies && b.stay.count() < kFleeting;
-  });
   for (Followed& b : balls) {
-    if (!b.in_episode) continue;
-    BallTrack t;
-    t.ball = b.name;
-    t.before = b.before;
-    t.moved = b.moved;
-    if (b.state == Followed::State::gone && !b.moved) t.moved = true;  // taken away
-    if (b.state == Followed::State::resting) t.after = b.stay.stay();
-    if (t.moved && t.before && t.after) {
-      // Strays can look like a start: a ball that lies where it lay and was hardly seen elsewhere has not moved.
-      constexpr double kElsewhere = 0.008;  // m
-      constexpr int kStrays = 4;
-      int elsewhere = 0;
-      for (const Sighting& s : b.seen) elsewhere += (s.at - t.before->at).norm() > kElsewhere;
-      if ((t.after->at - t.before->at).norm() < kNudged && elsewhere <= kStrays) t.moved = false;
-    }
-    if (!b.moved && t.after) t.before = t.after;  // seen all along: later frames too
-    if (b.moved && !t.moved) t.after = t.before;
-    if (t.moved) t.seen = b.seen;
-    std::stable_sort(t.seen.begin(), t.seen.end(),
-                     [](const Sighting& x, const Sighting& y) { return x.time < y.time; });
-    drop_false_start(t);
-    e.balls.push_back(std::move(t));
+    if (never_was(b))
+      b.kind = kNobodys;
+    else if (b.in_episode)
+      e.balls.push_back(track_of(b));
   }
-  std::erase_if(balls, [&](const Followed& b) { return b.kind >= set.kinds.size(); });
   e.strays.assign(strays.begin(), strays.end());
   e.passing = trails.passing(begin);
   e.frame_times.assign(frames.begin(), frames.end());

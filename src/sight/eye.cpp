@@ -34,15 +34,20 @@ constexpr double kVisibleFaint = 0.9, kContrastFaint = 12, kStrangestFaint = 4;
 // Of one that was not known and has the cloth's own hue: shadows of people have outlines, too. Most of those that a
 // drawn clip took for balls had less of an outline, or stood out by 5 to 13; a green ball on the move has 40 and more.
 constexpr double kVisibleShade = 0.8;
+// A ball's own shadow on a grey cloth stands out well, all of it; drawn ones lay 2.7 to 5.6 from every kind's colour,
+// balls newly found within 3.1, and those of the cloth's own hue within 2.
+constexpr double kStrangestShade = 2.5;
 constexpr double kPaleMoving = 1.2, kPaleContrast = 100;  // px; green balls on green cloth are 3 mm RMS off
 constexpr double kFaintError = 0.6, kFaintContrast = 20;  // px at this contrast: drawn green balls were 1.5 to 2 mm off
 constexpr double kStrangest = 25;                         // squared standard deviations from the nearest kind's colour
-constexpr double kScatter = 5;         // levels of chroma: a ball has one colour, a sleeve and a hand have not
-constexpr double kForgetResting = 20;  // s out of sight
-constexpr double kForgetMoving = 0.4;  // s
-constexpr double kFastest = 12;        // m/s, of anything on a table
-constexpr double kFallen = 0.003;      // m beyond the fall: no longer on the bed
-constexpr double kShadowReach = 2.4;   // ball radii around a ball where the cloth is not bare
+constexpr double kScatter = 5;          // levels of chroma: a ball has one colour, a sleeve and a hand have not
+constexpr double kForgetResting = 20;   // s out of sight
+constexpr double kForgetMoving = 0.4;   // s
+constexpr double kFastest = 12;         // m/s, of anything on a table
+constexpr double kFallen = 0.003;       // m beyond the fall: no longer on the bed
+constexpr double kCloseTogether = 0.9;  // of two radii: nearer, and two places at rest are not two balls
+constexpr double kMoreOfIt = 0.1;       // of the outline, that speaks for the newcomer
+constexpr double kShadowReach = 2.4;    // ball radii around a ball where the cloth is not bare
 
 }  // namespace
 
@@ -190,6 +195,25 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
   ball.remember(view);
 }
 
+bool Eye::State::overlap(const Vec2& a, const Vec2& b) const { return (a - b).norm() < kCloseTogether * 2 * radius; }
+
+// Two balls at rest do not fill one place: the one of which more is seen stays. What it was taken to touch is gone, so
+// it is looked at afresh: along a cue, one ghost stands in for what should be cloth around the next.
+void Eye::State::part() {
+  for (std::size_t i = 0; i < known.size(); ++i)
+    for (std::size_t j = i + 1; j < known.size(); ++j) {
+      KnownBall &a = known[i], &b = known[j];
+      if (!a.seen || !b.seen || a.moving || b.moving || !overlap(a.at, b.at)) continue;
+      KnownBall& worse = a.visible >= b.visible ? b : a;
+      KnownBall& better = a.visible >= b.visible ? a : b;
+      note(false, "another ball fills that place", worse.ellipse, worse.smear);
+      worse.forget = true;
+      worse.seen = false;
+      better.fit_time = -1e9;
+      better.forget_picture();
+    }
+}
+
 void Eye::State::erase(const KnownBall& ball) {
   // What a seen ball explains: itself, its smear and a rim for the outline's blur.
   const Vec2 box = ball.ellipse.half_box() * 1.25 + 0.5 * ball.smear.cwiseAbs() + Vec2::Constant(2);
@@ -288,13 +312,18 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   if (const char* why = refusal(*fit, kVisibleNew)) return thrown_away(why, &*fit);
   if (rim_share(view, fit->ellipse, fit->smear, others, in_person ? RimFor::near_people : RimFor::fresh) < kRimFitted)
     return thrown_away("no cloth around it: a sleeve, a hand, a cue", &*fit);
-  if (cloth.shade(fit->colour) && (fit->visible < kVisibleShade || fit->contrast < kContrastFaint))
+  if (cloth.shade(fit->colour) && (fit->visible < kVisibleShade || fit->contrast < kContrastFaint ||
+                                   (learned && colours.strangeness(fit->colour) > kStrangestShade)))
     return thrown_away("no more than a shadow on the cloth", &*fit);
   if (learned && colours.strangeness(fit->colour) > kStrangest)
     return thrown_away("no ball of this set has that colour", &*fit);
   if (learned && fit->colour_scatter > kScatter + 2 * view.noise_chroma)
     return thrown_away("more than one colour", &*fit);
   if (taken(fit->ellipse.centre)) return std::nullopt;
+  if (!o.moving && std::any_of(known.begin(), known.end(), [&](const KnownBall& k) {
+        return k.seen && !k.moving && overlap(k.at, fit->at) && k.visible + kMoreOfIt > fit->visible;
+      }))
+    return thrown_away("another ball fills that place", &*fit);
   refused.pop_back();
   return fit;
 }
@@ -422,6 +451,7 @@ Look Eye::State::look(const video::Frame& frame) {
         (first ? known[j] : known[i]).forget = true;
         (first ? known[j] : known[i]).seen = false;
       }
+  part();
   for (const KnownBall& k : known)
     if (k.seen) erase(k);
   if (spots_looked_at < 0 || frame.time - spots_looked_at > kRefitEvery || frame.time < spots_looked_at)

@@ -93,6 +93,8 @@ struct Eye::State {
   KnownBall& recognise(const video::Frame& frame, const View& view, const BallFit& fit);
   bool refused_lately(const Vec2& pixel, double time, bool in_person);
   void seek_on_spots(const View& view, const video::Frame& frame);
+  [[nodiscard]] bool overlap(const Vec2& a, const Vec2& b) const;
+  void part();
   void erase(const KnownBall& ball);
   void cover_rest(Look& look);
   Sighting told(const video::Frame& frame, const KnownBall& ball) const;

@@ -169,5 +169,40 @@ TEST(Tracker, AHiddenWhiteIsNotLookedForOnAnothersTrail) {
   EXPECT_EQ(episodes, 0);
 }
 
+// An episode that ends as the next begins, in the midst of a look, forgets balls that never were. (It once did so
+// while it still went through them, in memory that had been given back: only a sanitizer shows that here.)
+TEST(Tracker, AGhostIsForgottenAsTheNextEpisodeBegins) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+  constexpr double kStep = 1.0 / 60, kSpeed = 0.9;  // s, m/s
+  for (double again = 3.6; again < 4.2; again += kStep) {
+    Tracker tracker(table, set);
+    const auto see = [&](const std::string& ball, double time, const Vec2& at) {
+      Sighting s = sighting(time, at);
+      for (const table::BallKind& k : set.kinds) s.colour.push_back(k.name == ball ? 0.0F : -3.0F);
+      return s;
+    };
+    std::vector<Episode> episodes;
+    for (int f = 0; f < 360; ++f) {
+      Look l;
+      l.frame = f;
+      l.time = f * kStep;
+      const double x = kSpeed * (std::clamp(l.time - 3.0, 0.0, 0.3) + std::clamp(l.time - again, 0.0, 0.3));
+      if (l.time < 0.9) l.sightings.push_back(see("pink", l.time, {-0.5, -1.3}));
+      l.sightings.push_back(see("yellow", l.time, {0.4, -0.9}));
+      l.sightings.push_back(see("white", l.time, {x - 0.2, 0}));
+      if (auto e = tracker.push(l)) episodes.push_back(std::move(*e));
+    }
+    ASSERT_FALSE(episodes.empty()) << again;
+    EXPECT_LE(episodes.size(), 2U) << again;
+    for (const Episode& e : episodes)
+      for (const BallTrack& b : e.balls) {
+        EXPECT_NE(b.ball, "pink") << again;
+        EXPECT_EQ(b.moved, b.ball == "white") << again;
+      }
+  }
+}
+
 }  // namespace
 }  // namespace baizetrace::path
