@@ -26,6 +26,7 @@ enum class FitPlanes { all, luma, chroma };
 
 struct BallFitOptions {
   FitPlanes planes = FitPlanes::all;  // that have a say on the place
+  bool by_hue = true;                 // a ball of another hue than the cloth's is placed by chroma rather than luma
   bool moving = false;                // fit the smear as well
   Vec2 smear = Vec2::Zero();          // px the ball's image moves in one exposure: start value
   double smear_sd = 0;                // px, how well that is known; 0: not at all

@@ -108,6 +108,7 @@ void Eye::State::learn_optics(const video::Frame& frame) {
       if (b.contrast < kContrastSpot) continue;
       BallFitOptions o;
       o.search = kSearchResting;
+      o.by_hue = false;
       const auto fit = fit_ball(view, rig.camera, b.at, radius, o);
       cost +=
           fit ? std::log(fit->misfit + 0.3 * view.noise_luma) + std::log(fit->misfit_chroma + 0.3 * view.noise_chroma)

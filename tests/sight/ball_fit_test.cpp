@@ -1,0 +1,93 @@
+// Where a ball lies is told by its hue where it has one: a shadow beside it is as dark as it is. Drawn plainly, seeded.
+#include "sight/ball_fit.hpp"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <random>
+
+namespace baizetrace::sight {
+namespace {
+
+constexpr double kRadius = 0.02625, kHeight = 2.0, kFocal = 900;  // m, m, px
+
+camera::Camera overhead() {
+  camera::Camera c;
+  c.width = 320;
+  c.height = 240;
+  c.lens.fx = c.lens.fy = kFocal;
+  c.lens.cx = 160;
+  c.lens.cy = 120;
+  c.pose.R << 1, 0, 0, 0, -1, 0, 0, 0, -1;
+  c.pose.t = Vec3(0, 0, kHeight);
+  return c;
+}
+
+struct Colour {
+  double luma, cb, cr;  // levels
+};
+constexpr Colour kRedCloth{88, 122, 160};
+
+// A ball of one colour at a place, and on one side of it a shadow of a ball's size, half as bright as the cloth.
+View drawn(const camera::Camera& camera, const Vec2& at, const Colour& ball, unsigned seed) {
+  View v;
+  v.noise_luma = v.noise_chroma = 1;
+  v.chroma_offset = {0.5, 0.5};
+  std::mt19937 random(seed);
+  std::normal_distribution<double> noise(0, 1);
+  const auto pixel = *camera.project({at.x(), at.y(), kRadius});
+  const double r = kRadius * kFocal / (kHeight - kRadius);
+  const auto within = [&](const Vec2& p, const Vec2& centre, double blur) {
+    return 0.5 * std::erfc(((p - centre).norm() - r) / (blur * std::sqrt(2.0)));
+  };
+  const auto plane = [&](cv::Mat& shown, cv::Mat& bare, int step, double Colour::*what, double grey) {
+    shown.create(camera.height / step, camera.width / step, CV_8U);
+    bare.create(shown.size(), CV_32F);
+    for (int y = 0; y < shown.rows; ++y)
+      for (int x = 0; x < shown.cols; ++x) {
+        const Vec2 p = step == 1 ? Vec2(x, y) : chroma_place(x, y, v.chroma_offset);
+        const double blur = step == 1 ? 0.7 : 1.2;
+        const double shade = 1 - 0.5 * within(p, pixel + Vec2(0.45 * r, 0.3 * r), 1.5), cover = within(p, pixel, blur);
+        const double cloth = grey + shade * (kRedCloth.*what - grey);
+        shown.at<std::uint8_t>(y, x) =
+            cv::saturate_cast<std::uint8_t>(cover * ball.*what + (1 - cover) * cloth + 0.7 * noise(random));
+        bare.at<float>(y, x) = static_cast<float>(kRedCloth.*what);
+      }
+  };
+  plane(v.luma, v.bare_luma, 1, &Colour::luma, 16);
+  plane(v.cb, v.bare_cb, 2, &Colour::cb, 128);
+  plane(v.cr, v.bare_cr, 2, &Colour::cr, 128);
+  return v;
+}
+
+// Mean error over several places, px.
+double off(const Colour& ball, bool by_hue) {
+  const camera::Camera camera = overhead();
+  double sum = 0;
+  constexpr int kPlaces = 8;
+  for (unsigned k = 0; k < kPlaces; ++k) {
+    const Vec2 at(0.0007 * k, -0.0011 * k);
+    BallFitOptions o;
+    o.by_hue = by_hue;
+    const auto fit = fit_ball(drawn(camera, at, ball, k + 1), camera, at + Vec2(0.001, -0.001), kRadius, o);
+    if (!fit) return 1e9;
+    sum += (fit->at - at).norm() * kFocal / kHeight / kPlaces;
+  }
+  return sum;
+}
+
+TEST(BallFit, AShadowLeadsABallOfAnotherHueLess) {
+  const Colour blue{48, 165, 122};
+  EXPECT_LT(off(blue, true), 0.35);
+  EXPECT_LT(off(blue, true), 0.85 * off(blue, false));
+}
+
+// A ball that shows by its brightness alone is placed by that, as well as if hues were never asked for.
+TEST(BallFit, AWhiteBallIsPlacedByItsBrightness) {
+  const Colour white{200, 126, 131};
+  EXPECT_LT(off(white, true), 0.15);
+  EXPECT_NEAR(off(white, true), off(white, false), 0.05);
+}
+
+}  // namespace
+}  // namespace baizetrace::sight
