@@ -63,6 +63,13 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
   bool all_known = a.ended == Ended::rest;
   for (const BallPath& p : paths.balls) {
     a.balls[p.ball] = p;
+    // Where a path that nothing follows would end is not where the ball lies. The white is taken for another thing
+    // least of all: of it, what was seen at rest counts; of others not even that.
+    if (p.rest && !p.followed()) {
+      if (p.ball != balls.kinds[0].name) a.after.erase(p.ball);
+      const auto lies = a.after.find(p.ball);
+      a.balls[p.ball].rest = lies == a.after.end() ? std::nullopt : std::optional(lies->second);
+    }
     if (p.pocket && was_under_way(paths, p.ball) && !met_a_ball(p, paths.strike_time)) {
       a.after.erase(p.ball);
     } else if (p.pocket) {
@@ -73,8 +80,8 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
       else
         a.potted.push_back(potted);
       last = std::max(last, p.pocket_time);
-    } else if (p.rest) {
-      a.after[p.ball] = *p.rest;
+    } else if (const auto& rest = a.balls[p.ball].rest) {
+      a.after[p.ball] = *rest;
       last = std::max(last, p.rest_time);
     } else {
       all_known = false;

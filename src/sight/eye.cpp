@@ -31,12 +31,18 @@ constexpr double kVisibleSpot = 0.7;
 // Of the ball that belongs on a spot, where it has nearly the cloth's own colour: its rim is no test, but all of it
 // must be there. Bare spots of drawn clips never came near; a green ball in dim light has 16 to 21.
 constexpr double kVisibleFaint = 0.9, kContrastFaint = 12, kStrangestFaint = 4;
+// And its outline must be in the picture itself, not only against the cloth as it is thought to be there: a green ball
+// in dim light has 2.5 times the noise, a bare spot on cloth of its ball's colour, taken for one, had 0.7.
+constexpr double kStepFaint = 1.6, kStepFaintLeast = 1;  // levels
 // Of one that was not known and has the cloth's own hue: shadows of people have outlines, too. Most of those that a
 // drawn clip took for balls had less of an outline, or stood out by 5 to 13; a green ball on the move has 40 and more.
 constexpr double kVisibleShade = 0.8;
 // A ball's own shadow on a grey cloth stands out well, all of it; drawn ones lay 2.7 to 5.6 from every kind's colour,
 // balls newly found within 3.1, and those of the cloth's own hue within 2.
 constexpr double kStrangestShade = 2.5;
+// Where light falls in slantwise a ball's shadow lies beside it, whole and sharp: drawn ones 80 to 105 mm off. On cloth
+// of a ball's own hue it looks like that ball.
+constexpr double kShadowOf = 0.13;                        // m
 constexpr double kPaleMoving = 1.2, kPaleContrast = 100;  // px; green balls on green cloth are 3 mm RMS off
 constexpr double kFaintError = 0.6, kFaintContrast = 20;  // px at this contrast: drawn green balls were 1.5 to 2 mm off
 constexpr double kStrangest = 25;                         // squared standard deviations from the nearest kind's colour
@@ -255,7 +261,8 @@ void Eye::State::seek_on_spots(const View& view, const video::Frame& frame) {
          (colours.strangeness(fit->colour) <= kStrangest && fit->colour_scatter <= kScatter + 2 * view.noise_chroma));
     const bool faint = !clear && fit->visible >= kVisibleFaint && fit->contrast >= kContrastFaint &&
                        colours.looks_like(name, fit->colour) && colours.strangeness(fit->colour) <= kStrangestFaint &&
-                       cloth.like(fit->colour);
+                       cloth.like(fit->colour) &&
+                       rim_step(view, fit->ellipse) > kStepFaint * view.noise_luma + kStepFaintLeast;
     if (!clear && !faint) {
       note(false, fmt::format("on the {}'s spot: neither stands out as a ball nor looks like the {}", name, name),
            *outline, Vec2::Zero(), &*fit);
@@ -315,6 +322,10 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   if (cloth.shade(fit->colour) && (fit->visible < kVisibleShade || fit->contrast < kContrastFaint ||
                                    (learned && colours.strangeness(fit->colour) > kStrangestShade)))
     return thrown_away("no more than a shadow on the cloth", &*fit);
+  if (cloth.shade(fit->colour) && !lost_from_sight(frame, *fit) &&
+      std::any_of(known.begin(), known.end(),
+                  [&](const KnownBall& k) { return k.seen && (k.at - fit->at).norm() < kShadowOf; }))
+    return thrown_away("another ball's shadow, or it cannot be told from one", &*fit);
   if (learned && colours.strangeness(fit->colour) > kStrangest)
     return thrown_away("no ball of this set has that colour", &*fit);
   if (learned && fit->colour_scatter > kScatter + 2 * view.noise_chroma)
@@ -328,8 +339,8 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   return fit;
 }
 
-// One that was lost from sight, of this colour and near enough; or one that was not known.
-KnownBall& Eye::State::recognise(const video::Frame& frame, const View& view, const BallFit& fit) {
+// One that was lost from sight, of this colour and near enough; nullptr: none.
+KnownBall* Eye::State::lost_from_sight(const video::Frame& frame, const BallFit& fit) {
   KnownBall* best = nullptr;
   double nearest = 1e9;
   for (KnownBall& k : known) {
@@ -341,6 +352,12 @@ KnownBall& Eye::State::recognise(const video::Frame& frame, const View& view, co
       best = &k;
     }
   }
+  return best;
+}
+
+// That one, or one that was not known.
+KnownBall& Eye::State::recognise(const video::Frame& frame, const View& view, const BallFit& fit) {
+  KnownBall* best = lost_from_sight(frame, fit);
   const bool linked = best != nullptr;
   if (!linked) best = &known.emplace_back();
   best->lift_anchor();

@@ -90,6 +90,7 @@ struct Eye::State {
   // A ball that was not known, at a seed of a blob; `size`: a ball's outline there.
   std::optional<BallFit> new_ball(const View& view, const video::Frame& frame, const Blob& blob, const Seed& seed,
                                   const Ellipse& size);
+  KnownBall* lost_from_sight(const video::Frame& frame, const BallFit& fit);
   KnownBall& recognise(const video::Frame& frame, const View& view, const BallFit& fit);
   bool refused_lately(const Vec2& pixel, double time, bool in_person);
   void seek_on_spots(const View& view, const video::Frame& frame);

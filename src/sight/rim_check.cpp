@@ -1,6 +1,7 @@
 #include "sight/rim_check.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace baizetrace::sight {
@@ -67,6 +68,34 @@ double rim_share(const View& view, const Ellipse& e, const Vec2& smear, std::spa
     good += bare && ball ? 1 : 0;
   }
   return told < kLeastTold ? 0.0 : static_cast<double>(good) / told;
+}
+
+double rim_step(const View& view, const Ellipse& e) {
+  constexpr int kRays = 48;
+  constexpr std::array<double, 2> kIn{0.75, 0.85}, kOut{1.15, 1.25};  // ball radii
+  const Mat2 inverse = e.shape.inverse();
+  double sum = 0;
+  int n = 0;
+  for (int i = 0; i < kRays; ++i) {
+    const double a = 2 * kPi * i / kRays;
+    const Vec2 ray = inverse * Vec2(std::cos(a), std::sin(a));
+    double step = 0;
+    bool all = true;
+    const auto add = [&](double share, double times) {
+      const Vec2 p = e.centre + share * ray;
+      const int x = static_cast<int>(std::lround(p.x())), y = static_cast<int>(std::lround(p.y()));
+      if (x < 0 || y < 0 || x >= view.luma.cols || y >= view.luma.rows)
+        all = false;
+      else
+        step += times * view.luma.at<std::uint8_t>(y, x);
+    };
+    for (const double share : kIn) add(share, 0.5);
+    for (const double share : kOut) add(share, -0.5);
+    if (!all) continue;
+    sum += std::abs(step);
+    ++n;
+  }
+  return n > 0 ? sum / n : 0;
 }
 
 }  // namespace baizetrace::sight

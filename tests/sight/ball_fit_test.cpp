@@ -6,6 +6,8 @@
 #include <cmath>
 #include <random>
 
+#include "sight/rim_check.hpp"
+
 namespace baizetrace::sight {
 namespace {
 
@@ -87,6 +89,17 @@ TEST(BallFit, AWhiteBallIsPlacedByItsBrightness) {
   const Colour white{200, 126, 131};
   EXPECT_LT(off(white, true), 0.15);
   EXPECT_NEAR(off(white, true), off(white, false), 0.05);
+}
+
+// A ball of nearly the cloth's own colour has an outline of its own; bare cloth has only noise.
+TEST(RimStep, IsNoiseAloneOnBareCloth) {
+  const camera::Camera camera = overhead();
+  const auto outline = ball_ellipse(camera, Vec2(0, 0), kRadius);
+  ASSERT_TRUE(outline);
+  View bare = drawn(camera, {5, 5}, kRedCloth, 3);
+  EXPECT_NEAR(rim_step(bare, *outline), 0.8 * 0.7, 0.15);
+  const Colour faint{kRedCloth.luma - 9, kRedCloth.cb, kRedCloth.cr};
+  EXPECT_GT(rim_step(drawn(camera, {0, 0}, faint, 3), *outline), 4);
 }
 
 }  // namespace
