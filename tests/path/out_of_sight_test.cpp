@@ -84,6 +84,24 @@ TEST(Followed, ABallThatNothingCameNearIsBadlySeenNotGone) {
   EXPECT_FALSE(badly_seen(b, sighting(0.63, {0.006, 0.002})));
 }
 
+// A cue's butt was taken for a pink, and went when the player did.
+TEST(Followed, WhatWasOnlySeenBesideAPersonAndWentWithItNeverWas) {
+  Followed b;
+  b.state = Followed::State::gone;
+  b.lies = true;
+  for (int i = 0; i < 120; ++i) b.stay.add(sighting(0.03 * i, {0, 0}));
+  b.in_the_open = 3;
+  EXPECT_TRUE(never_was(b));
+  b.in_the_open = 80;
+  EXPECT_FALSE(never_was(b)) << "it was taken away";
+  b.in_the_open = 3;
+  b.moved = true;
+  EXPECT_FALSE(never_was(b)) << "it ran out of sight";
+  b.moved = false;
+  b.state = Followed::State::resting;
+  EXPECT_FALSE(never_was(b)) << "it lies there still";
+}
+
 // A ball that lay at `start`, runs by `first`, and after `gap` out of sight is seen on `second`.
 struct UnderAFrame : testing::Test {
   UnderAFrame() {

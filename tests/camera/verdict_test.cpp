@@ -1,0 +1,66 @@
+// When a fitted table is believed. Invented fits.
+#include "camera/verdict.hpp"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "support/drawn_table.hpp"
+#include "support/full_size.hpp"
+
+namespace baizetrace::camera {
+namespace {
+
+using testing::Contains;
+using testing::HasSubstr;
+
+// All four noses followed, line and D where they belong.
+Fit all_seen() {
+  const table::Table table = test_support::full_size();
+  const Camera camera = test_support::overhead_camera();
+  Fit fit;
+  fit.x.width = camera.width;
+  fit.x.height = camera.height;
+  fit.x.lens = camera.lens;
+  fit.x.pose = camera.pose;
+  fit.x.half_width = table.half_width();
+  fit.x.half_length = table.half_length();
+  fit.x.ball_radius = 0.02625;
+  fit.x.line_y = table.baulk_line_y();
+  fit.x.d_centre = Vec2(0, fit.x.line_y);
+  fit.x.d_radius = table.spec().d_radius.value_or(0);
+  fit.summary.usable = true;
+  fit.summary.covariance = Eigen::MatrixXd::Identity(17, 17) * 1e-10;
+  fit.nose_share = {0.9, 0.9, 0.9, 0.9};
+  fit.line_share = 0.9;
+  fit.d_share = 0.8;
+  fit.balls = 2;
+  return fit;
+}
+
+TEST(Verdict, ADOutOfSightIsNoReasonAgainstFourSides) {
+  const table::Spec spec = test_support::full_size().spec();
+  EXPECT_TRUE(judge(all_seen(), spec).found);
+  Fit hidden = all_seen();
+  hidden.d_share = 0.1;
+  const Verdict v = judge(hidden, spec);
+  EXPECT_TRUE(v.found) << v.why;
+  EXPECT_FALSE(v.sure) << "another reading of the picture may explain more";
+  EXPECT_THAT(v.warnings, Contains(HasSubstr("the D was not seen")));
+}
+
+TEST(Verdict, ALineWithoutADIsNoBaulkLineWhereASideIsHardlySeen) {
+  const table::Spec spec = test_support::full_size().spec();
+  Fit fit = all_seen();
+  fit.d_share = 0.1;
+  fit.nose_share[kTop] = 0.4;
+  const Verdict v = judge(fit, spec);
+  EXPECT_FALSE(v.found);
+  EXPECT_THAT(v.why, HasSubstr("line and D"));
+  Fit off = all_seen();
+  off.d_share = 0.1;
+  off.x.line_y += 0.02;  // 4 times what drawn marks are off by
+  EXPECT_FALSE(judge(off, spec).found);
+}
+
+}  // namespace
+}  // namespace baizetrace::camera
