@@ -85,7 +85,8 @@ void print(const compare::Routes& found, double radius) {
   if (found.routes.size() > kMostShown)
     fmt::print("\n{} rarer routes are not listed.\n", found.routes.size() - kMostShown);
   fmt::print("\nThe scatter {}: {:.2f} degrees, {:.0f} % pace, {:.1f} mm tip, {:.1f} mm mark.\n",
-             found.spread.measured ? fmt::format("of {}, as measured (the tip's is common practice)", found.spread.name)
+             found.spread.measured ? fmt::format("of {}, as measured{}", found.spread.name,
+                                                 found.spread.tip_measured ? "" : " (the tip's is common practice)")
                                    : fmt::format("\"{}\" is common practice, no source", found.spread.name),
              degrees(found.spread.direction), 100 * found.spread.pace, 1000 * found.spread.tip,
              1000 * found.spread.mark);
@@ -104,6 +105,7 @@ Json json_of(const compare::Routes& found, const practice::Setup& setup, const s
            {"direction", found.spread.direction},
            {"pace", found.spread.pace},
            {"tip", found.spread.tip},
+           {"tip_measured", found.spread.tip_measured},
            {"mark", found.spread.mark}}}};
   j["routes"] = Json::array();
   for (const compare::OneRoute& r : found.routes) {
@@ -283,7 +285,7 @@ Result<Done> run(const Arguments& a) {
   const auto given = read_given_setup(a.setup, a.conditions);
   if (!given) return pass_on(given);
   const auto& [setup, table, set, conditions] = *given;
-  const auto spread = player_spread(a.spread, a.player, setup.title);
+  const auto spread = player_spread(a.spread, a.player, setup.title, set.kinds[0].radius);
   if (!spread) return pass_on(spread);
   if (a.strikes < 100 || a.strikes > 200000) return fail("--strikes {}: expected 100 to 200000", a.strikes);
   if (a.threads < 1 || a.threads > 64) return fail("--threads {}: expected 1 to 64", a.threads);

@@ -13,11 +13,12 @@ namespace baizetrace::compare {
 // A player's own scatter, standard deviations.
 struct Spread {
   std::string name;
-  double direction = 0;   // rad
-  double pace = 0;        // share of the speed
-  double tip = 0;         // m
-  double mark = 0;        // m, of each ball put on its mark, along x and y
-  bool measured = false;  // direction, pace and mark from attempts; false: common practice
+  double direction = 0;       // rad
+  double pace = 0;            // share of the speed
+  double tip = 0;             // m
+  double mark = 0;            // m, of each ball put on its mark, along x and y
+  bool measured = false;      // direction, pace and mark from attempts; false: common practice
+  bool tip_measured = false;  // the tip's as well
 };
 // Common practice, no source: "professional", "good-club", "club". Error: another name.
 [[nodiscard]] Result<Spread> spread_named(const std::string& name);

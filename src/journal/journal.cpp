@@ -231,8 +231,9 @@ Result<int> Journal::add(const practice::Session& s, std::span<const std::string
     SQLite::Statement put(
         db,
         "INSERT INTO attempts (session_id, number, setup_id, player_id, strike_time, ended, pot, hit, in_off, points, "
-        "of, rest_x, rest_y, from_mark, along, across, pace, direction, white_placed_off) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
+        "of, rest_x, rest_y, from_mark, along, across, pace, direction, white_placed_off, tip_right, tip_right_u, "
+        "tip_height, tip_height_u) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
     SQLite::Statement put_path(db, "INSERT INTO paths (attempt_id, ball, rows) VALUES (?, ?, ?)");
     for (std::size_t i = 0; i < s.attempts.size(); ++i) {
       const practice::Attempt& a = s.attempts[i];
@@ -274,6 +275,13 @@ Result<int> Journal::add(const practice::Session& s, std::span<const std::string
       bind_to(put, 17, a.strike ? std::optional(a.strike->speed) : std::nullopt);
       bind_to(put, 18, a.strike ? std::optional(a.strike->heading) : std::nullopt);
       bind_to(put, 19, off);
+      const auto tip = [&](const std::optional<double>& value, const char* name, int at) {
+        const bool told = value && a.strike->u.contains(name);
+        bind_to(put, at, told ? value : std::nullopt);
+        bind_to(put, at + 1, told ? std::optional(a.strike->u.at(name)) : std::nullopt);
+      };
+      tip(a.strike ? a.strike->right : std::nullopt, "right", 20);
+      tip(a.strike ? a.strike->height : std::nullopt, "height", 22);
       put.exec();
       const auto attempt = static_cast<int>(db.getLastInsertRowid());
       for (const auto& [ball, path] : a.balls) {
@@ -314,7 +322,8 @@ Result<std::vector<AttemptRow>> Journal::attempts(const Filter& f) const {
     std::string sql =
         "SELECT a.session_id, a.number, s.recorded, coalesce(t.title, ''), coalesce(p.name, ''), a.strike_time, "
         "a.ended, a.pot, a.hit, a.in_off, a.points, a.of, a.from_mark, a.along, a.across, a.pace, a.direction, "
-        "a.white_placed_off, a.rest_x, a.rest_y FROM attempts a JOIN sessions s ON s.id = a.session_id "
+        "a.white_placed_off, a.rest_x, a.rest_y, a.tip_right, a.tip_right_u, a.tip_height, a.tip_height_u FROM "
+        "attempts a JOIN sessions s ON s.id = a.session_id "
         "LEFT JOIN setups t ON t.id = a.setup_id LEFT JOIN players p ON p.id = a.player_id WHERE 1";
     if (!f.setup.empty()) sql += " AND a.setup_id = (SELECT id FROM setups WHERE title = :setup)";
     if (!f.player.empty()) sql += " AND a.player_id = (SELECT id FROM players WHERE name = :player)";
@@ -345,6 +354,10 @@ Result<std::vector<AttemptRow>> Journal::attempts(const Filter& f) const {
       r.direction = number(q.getColumn(16));
       r.white_placed_off = number(q.getColumn(17));
       if (!q.getColumn(18).isNull()) r.rest = Vec2(q.getColumn(18).getDouble(), q.getColumn(19).getDouble());
+      r.tip_right = number(q.getColumn(20));
+      r.u_tip_right = number(q.getColumn(21));
+      r.tip_height = number(q.getColumn(22));
+      r.u_tip_height = number(q.getColumn(23));
       out.push_back(std::move(r));
     }
     return out;
@@ -405,15 +418,16 @@ Result<std::string> Journal::csv(const Filter& filter) const {
   if (!rows) return pass_on(rows);
   std::string out =
       "session,recorded,attempt,setup,player,strike_time_s,ended,pot,hit,in_off,points,of,rest_x_m,rest_y_m,"
-      "from_mark_m,along_m,across_m,pace_m_s,heading_rad,white_placed_off_m\r\n";
+      "from_mark_m,along_m,across_m,pace_m_s,heading_rad,white_placed_off_m,tip_right_radii,tip_height_radii\r\n";
   const auto real = [](const std::optional<double>& v) { return v ? fmt::format("{:.6g}", *v) : std::string(); };
   const auto word = [](const std::optional<bool>& v) { return v ? std::string(*v ? "1" : "0") : std::string(); };
   for (const AttemptRow& r : *rows)
-    out += fmt::format("{},{},{},{},{},{:.4f},{},{},{},{},{},{},{},{},{},{},{},{},{},{}\r\n", r.session, r.recorded,
-                       r.number, quoted(r.setup), quoted(r.player), r.strike_time, r.ended, word(r.pot), word(r.hit),
-                       word(r.in_off), real(r.points), real(r.of), r.rest ? fmt::format("{:.5f}", r.rest->x()) : "",
-                       r.rest ? fmt::format("{:.5f}", r.rest->y()) : "", real(r.from_mark), real(r.along),
-                       real(r.across), real(r.pace), real(r.direction), real(r.white_placed_off));
+    out +=
+        fmt::format("{},{},{},{},{},{:.4f},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{}\r\n", r.session, r.recorded,
+                    r.number, quoted(r.setup), quoted(r.player), r.strike_time, r.ended, word(r.pot), word(r.hit),
+                    word(r.in_off), real(r.points), real(r.of), r.rest ? fmt::format("{:.5f}", r.rest->x()) : "",
+                    r.rest ? fmt::format("{:.5f}", r.rest->y()) : "", real(r.from_mark), real(r.along), real(r.across),
+                    real(r.pace), real(r.direction), real(r.white_placed_off), real(r.tip_right), real(r.tip_height));
   return out;
 }
 

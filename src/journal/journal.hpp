@@ -37,6 +37,8 @@ struct AttemptRow {
   std::optional<bool> pot, hit, in_off;
   std::optional<double> points, of, from_mark, along, across, pace, direction, white_placed_off;  // m, m/s, rad
   std::optional<Vec2> rest;
+  // Where the tip struck and its standard uncertainty, ball radii; absent: not known well enough to be a number.
+  std::optional<double> tip_right, u_tip_right, tip_height, u_tip_height;
 };
 
 // Which attempts: all when empty. A setup by its title, exactly.

@@ -45,7 +45,15 @@ CREATE INDEX attempts_by_setup ON attempts (setup_id, session_id, number);
 CREATE INDEX attempts_by_player ON attempts (player_id, session_id, number);
 )sql";
 
-constexpr std::array kSteps{kFirst, kSecond};
+// Where the tip struck, ball radii, with its standard uncertainty: what a player's own scatter there is read off.
+constexpr const char* kThird = R"sql(
+ALTER TABLE attempts ADD COLUMN tip_right REAL;
+ALTER TABLE attempts ADD COLUMN tip_right_u REAL;
+ALTER TABLE attempts ADD COLUMN tip_height REAL;
+ALTER TABLE attempts ADD COLUMN tip_height_u REAL;
+)sql";
+
+constexpr std::array kSteps{kFirst, kSecond, kThird};
 
 }  // namespace
 
