@@ -62,6 +62,8 @@ inline constexpr double kNobody = 14.0;
 
 // How much a sighting looks like a whole ball of a kind: 1 best.
 [[nodiscard]] double quality_of(const Sighting& s, std::size_t kind);
+// So much better, and another thing is the ball instead.
+inline constexpr double kRatherThat = 0.08;
 
 // Whether a sighting is beside the resting place of a ball that nothing can have moved: the ball, badly seen. Not one
 // that moved in this episode: it may still creep.

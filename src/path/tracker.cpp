@@ -19,7 +19,6 @@ constexpr double kConfirmNew = 2.0;     // s, for one never seen before: people 
 constexpr double kWholeBall = 0.85;     // mean visible share of a ball that has just been put down
 constexpr double kAnyBall = 0.80;       // and of one that lies there at the start
 constexpr double kUnderCover = 0.95;    // and there, where a person is: a cue's butt shows most of a ball's outline
-constexpr double kRatherThat = 0.08;    // of quality: so much better, and another candidate is the ball instead
 constexpr double kForget = 0.40;        // s: a candidate unseen for longer is dropped
 constexpr double kLost = 1.0;           // s: a moving ball unseen for longer in the open is gone
 constexpr double kLostCovered = 3.0;    // s: the same under cover

@@ -143,7 +143,6 @@ std::vector<Sighting> Trails::hand_over(Followed& b) {
   int n = 0;
   for (const Sighting& s : b.recent)
     if (at_place(b, s)) looks += quality_of(s, b.kind), ++n;
-  constexpr double kRatherThat = 0.08;  // of quality
   const auto t = std::find_if(trails_.begin(), trails_.end(), [&](const Trail& x) {
     return is_ball(x) && kind_of(x) == b.kind && (n == 0 || x.visible / x.steps > looks / n + kRatherThat) &&
            set_out_from(x, b.seen[last - 2], b.seen[last - 1]);
