@@ -30,6 +30,7 @@ std::string mark_words(bool met) { return met ? "<b class=\"yes\">met</b>" : "<b
 
 std::string contacts_table(const std::string& ball, const BallPath& path, const practice::Attempt& a,
                            const table::Table& table) {
+  if (!path.followed()) return {};
   HtmlTable t;
   t.caption = capital(ball_name(ball)) + ": what it touched";
   t.heads = {"touched", "s after the strike", "mm from baulk <br>and green side", "m/s before, after",
@@ -275,14 +276,16 @@ std::string attempt_section(const PageInput& in, const practice::Attempt& a, con
     out += "<figure class=\"plan\">" + plan_svg(plan) + "</figure>\n";
   }
   out += "<div>\n";
-  if (const auto white = a.balls.find("white"); white != a.balls.end())
-    out += contacts_table("white", white->second, a, in.table);
+  const auto white = a.balls.find("white");
+  const bool followed = white == a.balls.end() || white->second.followed();
+  if (white != a.balls.end()) out += contacts_table("white", white->second, a, in.table);
   out += speed_figure(a, long_page ? 40 : 120) + score_list(a) + why_list(in, a) + strike_list(a, in.ball_radius) +
          comparison_list(a);
   out += "</div></div>\n";
   for (const auto& [name, path] : a.balls)
     if (name != "white") out += contacts_table(name, path, a, in.table);
-  out += balls_table(a, in.table) + gates_table(a, in.ball_radius) + pockets_table(a, in.ball_radius);
+  out += balls_table(a, in.table);
+  if (followed) out += gates_table(a, in.ball_radius) + pockets_table(a, in.ball_radius);
   return out + "</section>\n";
 }
 

@@ -74,6 +74,15 @@ TEST(Page, FetchesNothingAndForbidsIt) {
 }
 
 // Times begin anew in each recording of a session.
+TEST(Page, APathThatNoRunFollowsHasNoTables) {
+  practice::Session s = invented::session(1);
+  EXPECT_THAT(invented::page(s, 640), HasSubstr("White: what it touched"));
+  s.attempts[0].balls.at("white").rms = 0.091;
+  const std::string page = invented::page(s, 640);
+  EXPECT_THAT(page, Not(HasSubstr("White: what it touched")));
+  EXPECT_THAT(page, HasSubstr("91 mm beside any run of a ball"));
+}
+
 TEST(Page, AWarningStandsOnlyByAttemptsOfItsOwnClip) {
   practice::Session s = invented::session(2);
   ASSERT_EQ(s.attempts[0].clip, 0);
