@@ -92,7 +92,50 @@ std::optional<ClothRegion> region_of(const cv::Mat& raw) {
   for (std::size_t i = 0; i < 4; ++i) region.corners[i] = Vec2(2.0 * corners[i].x + 0.5, 2.0 * corners[i].y + 0.5);
   return region;
 }
+
+// An even region: what can be reached in small steps at half the picture's size.
+constexpr int kThread = 5;                             // px there: drawn lines are thinner
+constexpr double kStep = 0.02;                         // of the light from one pixel to the next
+constexpr double kLeastStep = 0.5, kChromaStep = 1.5;  // levels
+constexpr int kSeeds = 6;                              // along each side of a grid
+constexpr std::size_t kMostRegions = 3;
 }  // namespace
+
+std::vector<ClothRegion> find_even_regions(const Scene& scene) {
+  const cv::Size half = scene.cb.size();
+  std::array<cv::Mat, 3> planes;
+  cv::resize(scene.luma, planes[0], half, 0, 0, cv::INTER_AREA);
+  cv::morphologyEx(planes[0], planes[0], cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_RECT, {kThread, kThread}));
+  cv::medianBlur(scene.cb, planes[1], kThread);
+  cv::medianBlur(scene.cr, planes[2], kThread);
+  // A step in luma counts by the light there; one fill with one tolerance needs the planes scaled to it.
+  cv::Mat light = cv::max(planes[0] - 16, kLeastStep / kStep);
+  cv::log(light, light);
+  cv::Mat picture;
+  const std::array<cv::Mat, 3> scaled{light / kStep, planes[1] / kChromaStep, planes[2] / kChromaStep};
+  cv::merge(scaled, picture);
+  std::vector<ClothRegion> regions;
+  cv::Mat filled = cv::Mat::zeros(half.height + 2, half.width + 2, CV_8U);
+  for (int i = 0; i < kSeeds * kSeeds; ++i) {
+    const cv::Point seed((2 * (i % kSeeds) + 1) * half.width / (2 * kSeeds),
+                         (2 * (i / kSeeds) + 1) * half.height / (2 * kSeeds));
+    if (filled.at<std::uint8_t>(seed.y + 1, seed.x + 1) != 0) continue;
+    cv::Mat mask = filled.clone();
+    const int size = cv::floodFill(picture, mask, seed, {}, nullptr, cv::Scalar::all(1), cv::Scalar::all(1),
+                                   4 | cv::FLOODFILL_MASK_ONLY | (255 << 8));
+    cv::Mat fresh = mask - filled;
+    filled = mask;
+    if (size < kLeastShare * half.area()) continue;
+    auto region = region_of(fresh(cv::Rect({1, 1}, half)));
+    if (!region) continue;
+    region->at = ClothBorder::bed;
+    regions.push_back(std::move(*region));
+  }
+  std::stable_sort(regions.begin(), regions.end(),
+                   [](const auto& a, const auto& b) { return a.share * a.solidity > b.share * b.solidity; });
+  if (regions.size() > kMostRegions) regions.resize(kMostRegions);
+  return regions;
+}
 
 std::vector<ClothRegion> find_cloth(const Scene& scene) {
   const cv::Size half = scene.cb.size();

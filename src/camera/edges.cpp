@@ -17,10 +17,14 @@ constexpr double kLeastOverNoise = 4;
 constexpr double kKnownBlur = 0.03;  // px: of the blur, once read off many noses
 constexpr double kKnownDark = 0.08;  // of the band's darkness: light falls differently on each side
 constexpr double kRailFloor = 0.5;   // px: wood and cloth meet in a seam, with shadow or shine
+// Levels from cloth to wood: luma has shadows and shine of its own, chroma steps little in a dim picture.
+constexpr double kRailStep = 8, kRailChromaStep = 2.5;
+constexpr double kRailOverNoise = 8;
 
 constexpr double kEdgeFloor = 0.06;     // px: what averaging does not take below
 constexpr double kLeastScatter = 0.05;  // levels, of heights that are middle values of many pieces
-constexpr double kRidgeContrast = 6;    // levels of a drawn line over the cloth
+// Levels of a drawn line over the cloth: so many, or so much of the cloth's own light where that is less.
+constexpr double kRidgeContrast = 6, kRidgeOfLight = 0.04, kRidgeLeast = 1.2;
 
 using PointAt = std::function<Vec3(double along, double out)>;
 
@@ -81,13 +85,13 @@ void add_mark(std::vector<Mark>& marks, std::optional<Placed> m, double noise, d
 }
 
 // Place of the step between cloth inside and wood outside.
-std::optional<double> rail_edge(const Profile& p, double reach, double& slope) {
+std::optional<double> rail_edge(const Profile& p, double reach, double least, double& slope) {
   double best = 0, at = 0;
   for (double d = -reach; d <= reach; d += p.step) {
     const double step = std::abs(p.mean(d + 0.003, d + 0.010) - p.mean(d - 0.010, d - 0.003));
     if (step > best) best = step, at = d;
   }
-  if (best < std::max(8.0, 8 * p.noise)) return std::nullopt;
+  if (best < std::max(least, kRailOverNoise * p.noise)) return std::nullopt;
   const double in = p.mean(at - 0.012, at - 0.004), out = p.mean(at + 0.004, at + 0.010), half = 0.5 * (in + out);
   for (double e = 0; e <= 0.006; e += p.step)
     for (const double d : {at + e, at - e})
@@ -105,7 +109,8 @@ std::optional<double> ridge(const Profile& p, double reach, double& slope) {
     const double height = p.at(d) - 0.5 * (p.mean(d - 0.010, d - 0.005) + p.mean(d + 0.005, d + 0.010));
     if (height > best) best = height, at = d;
   }
-  if (best < std::max(kRidgeContrast, kLeastOverNoise * p.noise)) return std::nullopt;
+  const double light = kRidgeOfLight * (p.mean(at - 0.010, at - 0.006) - 16);
+  if (best < std::max(std::clamp(light, kRidgeLeast, kRidgeContrast), kLeastOverNoise * p.noise)) return std::nullopt;
   // Both sides must be the same cloth: a shadow's edge is no line.
   const double left = p.mean(at - 0.010, at - 0.006), right = p.mean(at + 0.006, at + 0.010);
   if (std::abs(left - right) > 0.5 * best) return std::nullopt;
@@ -228,7 +233,7 @@ std::vector<Mark> rail_marks(const Scene& scene, const Unknowns& x, const table:
                              options.rail_reach + 0.012);
       if (!p) break;
       double slope = 0;
-      if (const auto edge = rail_edge(*p, options.rail_reach, slope))
+      if (const auto edge = rail_edge(*p, options.rail_reach, i == 0 ? kRailStep : kRailChromaStep, slope))
         add_mark(seen[k][i], mark_at(camera, {Kind::rail, s.side, s.along, {}, {}, 0}, at, *edge), p->noise, slope,
                  kRailFloor);
     }
@@ -249,41 +254,74 @@ std::vector<Mark> rail_marks(const Scene& scene, const Unknowns& x, const table:
 }
 
 namespace {
-// The middle of a drawn line over a piece `half` to both sides along it, looked for `reach` (m) across; none: no mark.
-void add_line_mark(std::vector<Mark>& marks, const Scene& scene, const Camera& camera, const Mark& mark,
-                   const PointAt& at, double half, double reach) {
+// Where a drawn curve lies: `at` (m or rad) along it, `s` (m) further on, `d` (m) across.
+using CurveAt = std::function<Vec3(double at, double s, double d)>;
+
+// The middle of a drawn line, piece after piece, each looked for `reach` (m) across. What is too faint in one piece is
+// looked for over several together, and told as so many marks of the same place, each so much less certain.
+std::vector<Mark> drawn_marks(const Scene& scene, const Camera& camera, Kind kind, const std::vector<double>& pieces,
+                              double half, const CurveAt& curve, double reach) {
   constexpr double kBeside = 0.012;  // m of cloth beside the reach, to see the line against
-  const auto p = profile(scene.luma, 1, camera, at, half, -reach - kBeside, reach + kBeside);
-  if (!p) return;
-  double slope = 0;
-  if (const auto middle = ridge(*p, reach, slope))
-    add_mark(marks, mark_at(camera, mark, at, *middle), p->noise, slope, kEdgeFloor);
+  constexpr std::size_t kTogether = 4;
+  constexpr double kFewSeen = 0.3;  // of the pieces
+  std::vector<Mark> marks;
+  const auto look = [&](std::size_t together) {
+    marks.clear();
+    for (std::size_t i = 0; i + together <= pieces.size(); i += together) {
+      const double middle = 0.5 * (pieces[i] + pieces[i + together - 1]);
+      const auto n = static_cast<double>(together);
+      const PointAt over = [&](double s, double d) { return curve(middle, s, d); };
+      const auto p = profile(scene.luma, 1, camera, over, n * half, -reach - kBeside, reach + kBeside);
+      if (!p) continue;
+      double slope = 0;
+      const auto out = ridge(*p, reach, slope);
+      if (!out) continue;
+      for (std::size_t k = 0; k < together; ++k) {
+        const PointAt at = [&](double s, double d) { return curve(pieces[i + k], s, d); };
+        add_mark(marks, mark_at(camera, {kind, 0, pieces[i + k], {}, {}, 0}, at, *out), std::sqrt(n) * p->noise, slope,
+                 std::sqrt(n) * kEdgeFloor);
+      }
+    }
+  };
+  look(1);
+  if (static_cast<double>(marks.size()) < kFewSeen * static_cast<double>(pieces.size())) {
+    std::vector<Mark> alone = std::move(marks);
+    look(kTogether);
+    if (alone.size() > marks.size()) marks = std::move(alone);
+  }
+  return marks;
+}
+
+std::vector<double> line_pieces(const Unknowns& x) {
+  std::vector<double> out;
+  const double end = x.half_width - 0.03;
+  for (double at = -end; at <= end; at += kLinePiece) out.push_back(at);
+  return out;
+}
+CurveAt line_of(const Unknowns& x) {
+  return [&x](double at, double s, double d) { return Vec3(at + s, x.line_y + x.line_slope * (at + s) + d, 0); };
+}
+
+std::vector<double> d_pieces(const Unknowns& x) {
+  std::vector<double> out;
+  const double step = kDPiece / std::max(0.05, x.d_radius);
+  for (double a = -kPi + 2 * step; a <= -2 * step; a += step) out.push_back(a);
+  return out;
+}
+CurveAt d_of(const Unknowns& x) {
+  return [&x](double at, double s, double d) {
+    const double angle = at + s / x.d_radius, r = x.d_radius + d;
+    return Vec3(x.d_centre.x() + r * std::cos(angle), x.d_centre.y() + r * std::sin(angle), 0);
+  };
 }
 }  // namespace
 
 std::vector<Mark> line_marks(const Scene& scene, const Unknowns& x, const EdgeOptions& options) {
-  std::vector<Mark> marks;
-  const Camera camera = x.camera();
-  const double end = x.half_width - 0.03, half = kLinePiece / 2;
-  for (double at_x = -end; at_x <= end; at_x += 2 * half) {
-    const PointAt at = [&](double s, double d) { return Vec3(at_x + s, x.line_y + x.line_slope * (at_x + s) + d, 0); };
-    add_line_mark(marks, scene, camera, {Kind::line, 0, at_x, {}, {}, 0}, at, half, options.line_reach);
-  }
-  return marks;
+  return drawn_marks(scene, x.camera(), Kind::line, line_pieces(x), kLinePiece / 2, line_of(x), options.line_reach);
 }
 
 std::vector<Mark> d_marks(const Scene& scene, const Unknowns& x, const EdgeOptions& options) {
-  std::vector<Mark> marks;
-  const Camera camera = x.camera();
-  const double half = kDPiece / 2, step = 2 * half / std::max(0.05, x.d_radius);
-  for (double a = -kPi + 2 * step; a <= -2 * step; a += step) {
-    const PointAt at = [&](double s, double d) {
-      const double angle = a + s / x.d_radius, r = x.d_radius + d;
-      return Vec3(x.d_centre.x() + r * std::cos(angle), x.d_centre.y() + r * std::sin(angle), 0);
-    };
-    add_line_mark(marks, scene, camera, {Kind::d, 0, a, {}, {}, 0}, at, half, options.line_reach);
-  }
-  return marks;
+  return drawn_marks(scene, x.camera(), Kind::d, d_pieces(x), kDPiece / 2, d_of(x), options.line_reach);
 }
 
 namespace {
@@ -313,33 +351,25 @@ double strength_of(const std::vector<Profile>& pieces, double reach) {
   for (const double h : clear) off.push_back(std::abs(h - ground));
   return (best - ground) / std::max(kLeastScatter, 1.48 * upper_median(off));
 }
+// The same over the pieces of a drawn curve.
+double strength_along(const Scene& scene, const Camera& camera, const std::vector<double>& pieces, double half,
+                      const CurveAt& curve, double reach) {
+  std::vector<Profile> profiles;
+  for (const double piece : pieces) {
+    const PointAt at = [&](double s, double d) { return curve(piece, s, d); };
+    if (auto p = profile(scene.luma, 1, camera, at, half, -reach - 0.012, reach + 0.012))
+      profiles.push_back(std::move(*p));
+  }
+  return strength_of(profiles, reach);
+}
 }  // namespace
 
 double line_strength(const Scene& scene, const Unknowns& x, double reach) {
-  std::vector<Profile> pieces;
-  const Camera camera = x.camera();
-  const double end = x.half_width - 0.03, half = kLinePiece / 2;
-  for (double at_x = -end; at_x <= end; at_x += 2 * half) {
-    const PointAt at = [&](double s, double d) { return Vec3(at_x + s, x.line_y + d, 0); };
-    if (auto p = profile(scene.luma, 1, camera, at, half, -reach - 0.012, reach + 0.012))
-      pieces.push_back(std::move(*p));
-  }
-  return strength_of(pieces, reach);
+  return strength_along(scene, x.camera(), line_pieces(x), kLinePiece / 2, line_of(x), reach);
 }
 
 double d_strength(const Scene& scene, const Unknowns& x, double reach) {
-  std::vector<Profile> pieces;
-  const Camera camera = x.camera();
-  const double half = kDPiece / 2, step = 2 * half / std::max(0.05, x.d_radius);
-  for (double a = -kPi + 2 * step; a <= -2 * step; a += step) {
-    const PointAt at = [&](double s, double d) {
-      const double angle = a + s / x.d_radius, r = x.d_radius + d;
-      return Vec3(x.d_centre.x() + r * std::cos(angle), x.d_centre.y() + r * std::sin(angle), 0);
-    };
-    if (auto p = profile(scene.luma, 1, camera, at, half, -reach - 0.012, reach + 0.012))
-      pieces.push_back(std::move(*p));
-  }
-  return strength_of(pieces, reach);
+  return strength_along(scene, x.camera(), d_pieces(x), kDPiece / 2, d_of(x), reach);
 }
 
 }  // namespace baizetrace::camera

@@ -38,28 +38,39 @@ std::pair<Vec3, Vec3> step_between(const Pose& a, const Pose& b) {
   const Eigen::AngleAxisd aa(turn);
   return {aa.angle() * aa.axis(), b.t - turn * a.t};
 }
-
-template <class Each>
-Pose middle_of(const std::deque<Each>& seen, const Pose& about) {
-  std::array<std::vector<double>, 6> all;
-  for (const Each& s : seen) {
-    const auto [w, v] = step_between(about, s.pose);
-    for (std::size_t i = 0; i < 3; ++i) {
-      all[i].push_back(w[static_cast<Eigen::Index>(i)]);
-      all[3 + i].push_back(v[static_cast<Eigen::Index>(i)]);
-    }
-  }
-  Vec3 w, v;
-  for (std::size_t i = 0; i < 6; ++i) {
-    auto& x = all[i];
-    (i < 3 ? w : v)[static_cast<Eigen::Index>(i % 3)] = upper_median(x);
-  }
-  return stepped(about, w, v);
-}
 }  // namespace
 
 Mount::Mount(const cv::Mat& reference, const Camera& camera, const table::Table& table)
     : watch_(reference, camera, &table), table_(table), pose_(camera.pose), before_(camera.pose) {}
+
+// The middle of the poses seen lately, told by where they put the bed: the mean of the half that are nearest to the
+// middle places. Not the middle number by number: turns and shifts go together, and where frames of two minds meet (a
+// player leaves the table) the middles of each belong to no pose that was seen.
+Pose Mount::middle_of_recent() const {
+  struct Told {
+    std::vector<Vec2> shifts;
+    double off = 0;  // px^2, of the middle places
+    const Pose* pose = nullptr;
+  };
+  std::vector<Told> all;
+  for (const Seen& s : recent_) all.push_back({watch_.shifts(pose_, s.pose), 0, &s.pose});
+  std::vector<double> x, y;
+  for (std::size_t i = 0; i < all.front().shifts.size(); ++i) {
+    x.clear(), y.clear();
+    for (const Told& t : all) x.push_back(t.shifts[i].x()), y.push_back(t.shifts[i].y());
+    const Vec2 middle(upper_median(x), upper_median(y));
+    for (Told& t : all) t.off += (t.shifts[i] - middle).squaredNorm();
+  }
+  std::stable_sort(all.begin(), all.end(), [](const Told& a, const Told& b) { return a.off < b.off; });
+  all.resize((all.size() + 1) / 2);
+  Vec3 w = Vec3::Zero(), v = Vec3::Zero();
+  for (const Told& t : all) {
+    const auto [turn, shift] = step_between(pose_, *t.pose);
+    w += turn / static_cast<double>(all.size());
+    v += shift / static_cast<double>(all.size());
+  }
+  return stepped(pose_, w, v);
+}
 
 double Mount::jolt() const { return std::max(kJolt, kJoltNoise * noise_); }
 
@@ -167,7 +178,7 @@ void Mount::stand(const video::Frame& frame, Now& now) {
 // The middle of the last second's poses lies off the pose in use: the mount sags.
 void Mount::follow_sag(double time, Now& now) {
   if (recent_.size() < kSagFrames || time - recent_.front().time < 0.8 * kSagWindow) return;
-  const Pose middle = middle_of(recent_, pose_);
+  const Pose middle = middle_of_recent();
   const double off = watch_.apart(pose_, middle).pixels;
   if (off < std::max(kSag, kSagNoise * noise_)) return;
   if (!sag_) {
@@ -206,7 +217,7 @@ void Mount::shake(const video::Frame& frame, Now& now) {
   recent_.push_back({frame.time, g.pose});
   while (recent_.front().time < frame.time - kSettle) recent_.pop_front();
   if (recent_.size() < kSettleFrames || frame.time - recent_.front().time < 0.8 * kSettle) return;
-  const Pose middle = middle_of(recent_, pose_);
+  const Pose middle = middle_of_recent();
   for (const Seen& s : recent_)
     if (watch_.apart(middle, s.pose).pixels > std::max(kStill, 2.5 * noise_)) return;
   // Still again.

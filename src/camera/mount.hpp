@@ -70,6 +70,7 @@ class Mount {
   void follow_sag(double time, Now& now);
   [[nodiscard]] std::optional<Move> sag_so_far() const;
   [[nodiscard]] std::optional<Glance> look_wide(const video::Frame& frame);
+  [[nodiscard]] Pose middle_of_recent() const;
   [[nodiscard]] double jolt() const;
   void begin_lost(double time);
   void end_lost(double time, bool elsewhere);

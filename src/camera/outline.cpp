@@ -17,15 +17,32 @@ constexpr double kNearPocket = 0.16;  // m: the cloth's border turns away from t
 constexpr double kFollows = 0.010;    // m: a border point this near to the model's border follows it
 constexpr double kBorderSd = 1.5;     // px: a mask's border is a pixel of the half-size picture
 constexpr std::size_t kMostPoints = 900;
+constexpr double kReadings = 60;  // that a whole border comes to: a mask's border errs alike over long stretches
 // Where a side is out of sight: how much of the table, from its cloth's edge on, m.
 constexpr std::array<double, 2> kHiddenDeep{0.08, 0.22};
-constexpr std::size_t kFewerPoints = 300;  // there are many such guesses
-constexpr double kCornersFollow = 0.3;     // of the border: less is another region
-constexpr double kWellFitted = 1.3;        // px: about the grain of the half-size mask
-constexpr double kBin = 0.10;              // m: coverage is counted in pieces of this length
+constexpr std::size_t kFewerPoints = 300;                                 // there are many such guesses
+constexpr double kCornersFollow = 0.3;                                    // of the border: less is another region
+constexpr double kWellFitted = 1.3;                                       // px: about the grain of the half-size mask
+constexpr double kBedOffset = -0.008, kBedHeight = 0.015, kBedU = 0.010;  // m: a bed's border, from the noses
+constexpr double kBin = 0.10;  // m: coverage is counted in pieces of this length
 
-Unknowns start(const table::Spec& spec, int width, int height, const LensGuess& lens) {
+// Where a region's border is thought to lie; a bed's is the foot of the cushions, or the shadow there.
+Beliefs beliefs_about(const ClothRegion& cloth, const table::Spec& spec) {
+  Beliefs b;
+  b.half_width = spec.half_width;
+  b.half_length = spec.half_length;
+  if (cloth.at == ClothBorder::bed) {
+    b.rail_offset = kBedOffset;
+    b.rail_height = kBedHeight;
+    b.u_rail_offset = b.u_rail_height = kBedU;
+  }
+  return b;
+}
+
+Unknowns start(const table::Spec& spec, int width, int height, const LensGuess& lens, const Beliefs& beliefs) {
   Unknowns x;
+  x.rail_offset = beliefs.rail_offset;
+  x.rail_height = beliefs.rail_height;
   x.width = width;
   x.height = height;
   const double f = lens.focal * std::max(width, height);
@@ -87,7 +104,8 @@ Nearest nearest_side(const Unknowns& x, const Vec2& p) {
   return n;
 }
 
-// Border points as marks on the cloth's outer edge, those within `reach` of it.
+}  // namespace
+
 std::vector<Mark> border_marks(const Unknowns& x, const std::vector<Vec2>& border, double reach) {
   std::vector<Mark> marks;
   const Camera camera = x.camera();
@@ -105,6 +123,7 @@ std::vector<Mark> border_marks(const Unknowns& x, const std::vector<Vec2>& borde
   return marks;
 }
 
+namespace {
 void judge(Guess& g, const std::vector<Vec2>& border) {
   const Camera camera = g.x.camera();
   std::vector<std::vector<char>> seen(4);
@@ -142,8 +161,12 @@ void refine_on_border(Guess& g, const std::vector<Vec2>& border, const Beliefs& 
   for (int round = 0; round < 14; ++round) {
     how.lens_shape = round >= 4;
     const double reach = std::max(0.02, 0.35 * std::pow(0.72, round));
-    how.loss = round < 4 ? 6 : 2;
-    if (!solve(g.x, border_marks(g.x, border, reach), beliefs, how).usable) return;
+    std::vector<Mark> marks = border_marks(g.x, border, reach);
+    // So many points are not so many readings, or they would outvote all that is believed of lenses and cushions.
+    const double grain = std::sqrt(std::max(1.0, static_cast<double>(marks.size()) / kReadings));
+    for (Mark& m : marks) m.sd *= grain;
+    how.loss = (round < 4 ? 6 : 2) / grain;
+    if (!solve(g.x, marks, beliefs, how).usable) return;
   }
 }
 
@@ -152,6 +175,16 @@ std::vector<Vec2> thinned(const std::vector<Vec2>& border, std::size_t most = kM
   const std::size_t step = std::max<std::size_t>(1, border.size() / most);
   for (std::size_t i = 0; i < border.size(); i += step) out.push_back(border[i]);
   return out;
+}
+
+// What a guess hands on: the border, if it is the cloth's outer edge, and where that edge usually is otherwise.
+void keep_border(Guess& g, const ClothRegion& cloth, const std::vector<Vec2>& border) {
+  if (cloth.at == ClothBorder::outer_edge) {
+    g.border = border;
+    return;
+  }
+  g.x.rail_offset = Unknowns{}.rail_offset;
+  g.x.rail_height = Unknowns{}.rail_height;
 }
 
 // The corners so that they run counter-clockwise seen from above, as the table's do (y down in the picture).
@@ -182,10 +215,7 @@ Unknowns other_end(const Unknowns& x) {
 
 std::vector<Guess> guess_from_cloth(const ClothRegion& cloth, const table::Spec& spec, int width, int height) {
   const std::vector<Vec2> border = thinned(cloth.border);
-  Beliefs beliefs;
-  beliefs.half_width = spec.half_width;
-  beliefs.half_length = spec.half_length;
-
+  const Beliefs beliefs = beliefs_about(cloth, spec);
   const std::array<Vec2, 4> corners = counter_clockwise(cloth.corners);
   std::vector<Guess> guesses;
   for (int turn = 0; turn < 2; ++turn) {
@@ -193,12 +223,13 @@ std::vector<Guess> guess_from_cloth(const ClothRegion& cloth, const table::Spec&
     for (std::size_t i = 0; i < 4; ++i) pixels[i] = corners[(i + static_cast<std::size_t>(turn)) % 4];
     for (const LensGuess& lens : kLenses) {
       Guess g;
-      g.x = start(spec, width, height, lens);
+      g.x = start(spec, width, height, lens, beliefs);
       const double w = g.x.half_width + g.x.rail_offset, l = g.x.half_length + g.x.rail_offset;
       if (!pose_from_plane(g.x, {Vec2(-w, -l), Vec2(w, -l), Vec2(w, l), Vec2(-w, l)}, g.x.rail_height, pixels))
         continue;
       refine_on_border(g, border, beliefs);
       judge(g, border);
+      keep_border(g, cloth, border);
       guesses.push_back(g);
       if (g.coverage > 0.97 && g.rms_pixels < kWellFitted) turn = 2;  // nothing better is to be found
       if (turn == 2) break;
@@ -210,9 +241,7 @@ std::vector<Guess> guess_from_cloth(const ClothRegion& cloth, const table::Spec&
 
 std::vector<Guess> guess_with_a_side_hidden(const ClothRegion& cloth, const table::Spec& spec, int width, int height) {
   const std::vector<Vec2> border = thinned(cloth.border, kFewerPoints);
-  Beliefs beliefs;
-  beliefs.half_width = spec.half_width;
-  beliefs.half_length = spec.half_length;
+  const Beliefs beliefs = beliefs_about(cloth, spec);
   const std::array<Vec2, 4> corners = counter_clockwise(cloth.corners);
   std::vector<Guess> guesses;
   for (std::size_t turn = 0; turn < 2; ++turn)
@@ -223,7 +252,7 @@ std::vector<Guess> guess_with_a_side_hidden(const ClothRegion& cloth, const tabl
       for (const LensGuess& lens : {kLenses[0], kLenses[2], kLenses[4]})
         for (const double deep : kHiddenDeep) {
           Guess g;
-          g.x = start(spec, width, height, lens);
+          g.x = start(spec, width, height, lens, beliefs);
           g.x.hidden_side = static_cast<int>(hidden);  // corners and sides are counted alike: from the baulk's left
           const double w = g.x.half_width + g.x.rail_offset, l = g.x.half_length + g.x.rail_offset;
           const std::array<Vec2, 4> whole{Vec2(-w, -l), Vec2(w, -l), Vec2(w, l), Vec2(-w, l)};
@@ -236,6 +265,7 @@ std::vector<Guess> guess_with_a_side_hidden(const ClothRegion& cloth, const tabl
           judge(g, border);
           if (better(g, best)) best = g;
         }
+      keep_border(best, cloth, border);
       if (best.coverage > 0) guesses.push_back(best);
     }
   std::stable_sort(guesses.begin(), guesses.end(), better);
@@ -245,12 +275,10 @@ std::vector<Guess> guess_with_a_side_hidden(const ClothRegion& cloth, const tabl
 std::vector<Guess> guess_from_corners(const std::array<Vec2, 4>& corners, const std::vector<ClothRegion>& regions,
                                       const table::Spec& spec, int width, int height) {
   std::vector<Guess> guesses;
-  Beliefs beliefs;
-  beliefs.half_width = spec.half_width;
-  beliefs.half_length = spec.half_length;
+  const Beliefs beliefs = beliefs_about({}, spec);
   for (const LensGuess& lens : kLenses) {
     Guess g;
-    g.x = start(spec, width, height, lens);
+    g.x = start(spec, width, height, lens, beliefs);
     const double w = g.x.half_width, l = g.x.half_length;
     if (!pose_from_plane(g.x, {Vec2(-w, -l), Vec2(w, -l), Vec2(w, l), Vec2(-w, l)}, spec.nose_height, corners))
       continue;
@@ -260,6 +288,7 @@ std::vector<Guess> guess_from_corners(const std::array<Vec2, 4>& corners, const 
       const auto border = thinned(region.border);
       refine_on_border(on_border, border, beliefs);
       judge(on_border, border);
+      on_border.border = border;
       if (on_border.coverage > kCornersFollow) guesses.push_back(on_border);
     }
   }

@@ -7,6 +7,7 @@
 #include "camera/ball_outline.hpp"
 #include "camera/cushion_cloth.hpp"
 #include "camera/edges.hpp"
+#include "camera/outline.hpp"
 #include "camera/profile.hpp"
 
 namespace baizetrace::camera {
@@ -14,6 +15,8 @@ namespace baizetrace::camera {
 namespace {
 constexpr std::array<double, 3> kNoseReach{0.020, 0.008, 0.005};  // m, by round
 constexpr std::size_t kMostBalls = 12;
+constexpr int kHeldRounds = 2;  // in which the cloth's border holds a side of which less than so much is found
+constexpr double kHeldBelow = 0.4, kHeldReach = 0.03, kHeldSd = 3;  // share; m; px: a mask's border is coarse
 constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours pull at single sectors
 // An outline's place depends on how much of the blur is the lens's and how much came after the picture's tone curve and
 // sharpening (profile.hpp), which a clip does not tell: read half way, balls came out 0.0 to 0.3 of the blur too large
@@ -21,16 +24,19 @@ constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours
 // as a ruler balls are worth less than the table's own file, unless they are large in the picture.
 constexpr double kBallBiasPerBlur = 0.2;
 constexpr double kFits = 0.8;  // px: a mark this near to the fitted curve belongs to it
-// How the noses look from this camera. On two kinds of drawn tables with truth, nose rounded by 2 to 6 mm, the visible
-// edge lies within 0.5 mm of the nose when seen from above; seen from further off the lit edge creeps down round the
-// nose, by 2 mm per unit of the tangent beyond 0.75. Half of that is taken as the doubt: cushions differ. A band
-// narrower than the blur is told less well.
-constexpr double kNoseU = 0.0005;  // m
-
-constexpr double kCreepFrom = 0.75, kCreep = 0.0019, kCreepU = 0.5;
+// How the noses look from this camera, by the tangent of the angle at which a cushion is looked at square to its
+// length: 0 straight above it, below 0 from beyond it. Measured on 760 cushions of two kinds of drawn tables with
+// truth, noses rounded by 2 to 6 mm. Between 0.15 and 0.75 the visible edge lies on the nose. From further off the lit
+// edge creeps down round the nose; from above and beyond it the nose's round back is what is seen against the bed.
+// Doubts grow with both: cushions differ, and light falls differently on them. A band narrower than the blur is told
+// less well.
+constexpr double kNoseU = 0.0005;                                                            // m
+constexpr double kCreepFrom = 0.75, kCreep = 0.0019, kMostCreep = 0.0015, kCreepU = 0.0019;  // tangent; m, m a unit
+constexpr double kBackFrom = 0.1, kBack = 0.004, kMostBack = 0.003;
+constexpr double kBackU = 0.0025, kMostBackU = 0.0018;
+constexpr double kNarrowBelow = 0.30, kNarrowU = 0.0006;
 constexpr double kSharedScatter = 1.0;
 constexpr double kAlike = 2.2;                                // root of how many stripes err alike
-constexpr double kNarrowBelow = 0.30, kNarrowU = 0.0015;      // tangent; m
 constexpr double kRailU = 0.0015, kRailFromOutsideU = 0.005;  // m: from outside the wood hides the seam
 
 void look_along(Beliefs& beliefs, const Unknowns& x, const std::array<double, 4>& scatter) {
@@ -39,14 +45,13 @@ void look_along(Beliefs& beliefs, const Unknowns& x, const std::array<double, 4>
                                       lens.x() + x.half_width};
   for (std::size_t s = 0; s < 4; ++s) {
     const double tangent = inwards[s] / std::max(0.1, lens.z() - x.nose_height);
-    const double creep = kCreep * std::max(0.0, tangent - kCreepFrom);
-    beliefs.nose_bias[s] = -creep;
+    const double far = std::max(0.0, tangent - kCreepFrom), back = std::max(0.0, kBackFrom - tangent);
+    beliefs.nose_bias[s] = -std::min(kMostCreep, kCreep * far) - std::min(kMostBack, kBack * back);
     // A nose that is hard to place is also placed wrongly as a whole.
     const double shared = kSharedScatter * scatter[s] * lens.z() / x.lens.fx;
-    beliefs.u_nose_bias[s] = std::hypot(std::hypot(kNoseU, shared), kCreepU * creep);
-    if (tangent < kNarrowBelow)
-      beliefs.u_nose_bias[s] =
-          std::hypot(beliefs.u_nose_bias[s], kNarrowU * (1 - std::max(0.0, tangent) / kNarrowBelow));
+    const double narrow = kNarrowU * std::clamp(1 - tangent / kNarrowBelow, 0.0, 1.0);
+    beliefs.u_nose_bias[s] =
+        std::hypot(std::hypot(kNoseU, shared), std::hypot(narrow, kCreepU * far), std::min(kMostBackU, kBackU * back));
     beliefs.u_rail_bias[s] = tangent < 0.05 ? kRailFromOutsideU : kRailU;
   }
 }
@@ -161,6 +166,15 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
     for (const Mark& m : rail) {
       const auto s = static_cast<std::size_t>(m.index);
       if (round < 2 || 3 * noses[s] < 2 * rails[s]) fit.marks.push_back(m);
+    }
+    if (options.border && round < kHeldRounds) {
+      const std::array<int, 4> whole = stripe_counts(table, edges.step);
+      for (Mark& m : border_marks(x, *options.border, kHeldReach)) {
+        const auto s = static_cast<std::size_t>(m.index);
+        if (std::max(noses[s], rails[s]) > kHeldBelow * whole[s]) continue;
+        m.sd = kHeldSd;
+        fit.marks.push_back(m);
+      }
     }
     if (beliefs.has_line) add(line_marks(scene, x, edges));
     if (beliefs.has_d) add(d_marks(scene, x, edges));

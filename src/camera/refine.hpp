@@ -25,6 +25,8 @@ struct RefineOptions {
   int rounds = 5;
   bool rulers = true;      // look for bright balls
   bool pose_only = false;  // keep lens and table as they are
+  // The cloth's, where one was seen: holds sides that show nothing else to start with.
+  const std::vector<Vec2>* border = nullptr;
 };
 
 // What a table's file says, as beliefs.

@@ -73,24 +73,42 @@ Tried judged(Fit fit, const table::Spec& spec, std::string end_doubt) {
   return out;
 }
 
+// Which end is baulk, by the line and D: turns x round where they are seen at the other end. Returns the doubt, if any.
+std::string settle_end(const Scene& scene, Unknowns& x, const Beliefs& beliefs) {
+  const double here = drawn_evidence(scene, x, beliefs), there = drawn_evidence(scene, other_end(x), beliefs);
+  spdlog::debug("line and D seen: {:.2f} here, {:.2f} at the other end", here, there);
+  if (there > here) x = other_end(x);
+  if (std::max(here, there) < kLeastDrawn || std::max(here, there) < kClearlyBetter * std::min(here, there))
+    return "cannot tell which end is baulk: the baulk line and the D are not seen well; --corners tells it";
+  return {};
+}
+
 // Refines a guess; the end that is baulk is told by the line and D unless corners were given.
-Tried tried(const Scene& scene, Unknowns x, const table::Spec& spec, const table::BallSet& balls,
+Tried tried(const Scene& scene, const Guess& guess, const table::Spec& spec, const table::BallSet& balls,
             const Beliefs& beliefs, const RegisterOptions& options) {
+  Unknowns x = guess.x;
   x.ball_radius = balls.kinds.front().radius;
   if (options.lens) x = seen_through(x, options.lens->lens);
   std::string end_doubt;
-  if (!options.corners && beliefs.has_line) {
+  const bool ends_alike = options.corners || !beliefs.has_line;
+  if (!ends_alike) {
     // Once the noses are found roughly, the line and D are looked for at both ends.
-    const Fit rough = refine(scene, x, spec, no_marks(beliefs), {.rounds = 2, .rulers = false});
+    const Fit rough =
+        refine(scene, x, spec, no_marks(beliefs), {.rounds = 2, .rulers = false, .border = &guess.border});
     if (rough.summary.usable) x = rough.x;
-    const double here = drawn_evidence(scene, x, beliefs), there = drawn_evidence(scene, other_end(x), beliefs);
-    spdlog::debug("line and D seen: {:.2f} here, {:.2f} at the other end", here, there);
-    if (there > here) x = other_end(x);
-    if (std::max(here, there) < kLeastDrawn || std::max(here, there) < kClearlyBetter * std::min(here, there))
-      end_doubt = "cannot tell which end is baulk: the baulk line and the D are not seen well; --corners tells it";
+    end_doubt = settle_end(scene, x, beliefs);
   }
   place_drawn(x, beliefs);
-  return judged(refine(scene, x, spec, beliefs), spec, std::move(end_doubt));
+  Tried out = judged(refine(scene, x, spec, beliefs, {.border = &guess.border}), spec, end_doubt);
+  // Where the first fit was too rough to tell, the whole one may: it has followed the noses.
+  if (end_doubt.empty() || out.verdict.score < kWorthMending) return out;
+  x = out.fit.x;
+  const Vec3 lens = x.pose.position();
+  end_doubt = settle_end(scene, x, beliefs);
+  if (!end_doubt.empty()) return out;
+  if ((x.pose.position() - lens).norm() < 1e-9) return judged(std::move(out.fit), spec, {});
+  place_drawn(x, beliefs);
+  return judged(refine(scene, x, spec, beliefs), spec, {});
 }
 
 void fill_residuals(Registration& out, const Fit& fit) {
@@ -165,24 +183,31 @@ Registration register_scene(const Scene& scene, const table::Spec& spec, const t
   beliefs.height = options.height;
   Tried chosen;
   const auto take = [&](Tried now, const char* what) {
-    spdlog::debug("{}, hidden side {}: score {:.2f} {}", what, now.fit.x.hidden_side, now.verdict.score,
-                  now.verdict.why);
+    const auto& f = now.fit;
+    spdlog::debug("{}, hidden side {}: score {:.2f} {}; noses {:.2f} {:.2f} {:.2f} {:.2f}, line {:.2f}, D {:.2f}", what,
+                  f.x.hidden_side, now.verdict.score, now.verdict.why, f.nose_share[0], f.nose_share[1],
+                  f.nose_share[2], f.nose_share[3], f.line_share, f.d_share);
     if (now.verdict.score > chosen.verdict.score) chosen = std::move(now);
     return chosen.verdict.sure;
   };
   // The likeliest first; what is beyond the first sure one is not tried.
   const auto search = [&] {
     for (const Guess& g : guesses)
-      if (take(tried(scene, g.x, spec, balls, beliefs, options), "border")) return;
+      if (take(tried(scene, g, spec, balls, beliefs, options), "border")) return;
     if (options.corners) return;
+    // Floor or wood may have the cloth's colour: then the cushions' dark feet bound it.
+    std::vector<ClothRegion> even = find_even_regions(scene);
+    for (const Guess& g : guesses_of(even, scene, spec, options))
+      if (take(tried(scene, g, spec, balls, beliefs, options), "even region")) return;
     if (!guesses.empty())
       for (const double scale : {kSeamOverNose, 1 / kSeamOverNose}) {
-        Unknowns x = guesses.front().x;
-        x.pose.t *= scale;
-        if (take(tried(scene, x, spec, balls, beliefs, options), "seam for nose")) return;
+        Guess other = guesses.front();
+        other.x.pose.t *= scale;
+        other.border.clear();  // it was taken for another edge than it is
+        if (take(tried(scene, other, spec, balls, beliefs, options), "seam for nose")) return;
       }
     for (const Guess& g : hidden_guesses_of(regions, scene, spec))
-      if (take(tried(scene, g.x, spec, balls, beliefs, options), "a side hidden")) return;
+      if (take(tried(scene, g, spec, balls, beliefs, options), "a side hidden")) return;
     // One side may be taken for another edge nearby: the others and the drawn marks tell where it belongs.
     if (chosen.verdict.score < kWorthMending || chosen.fit.x.hidden_side >= 0) return;
     const Unknowns as_is = chosen.fit.x;

@@ -20,9 +20,7 @@ constexpr double kCentreShare = 0.008;  // principal point off the middle, of th
 constexpr double kK1 = 0.25, kK2 = 0.15, kK3 = 0.05;
 constexpr double kTangential = 0.0008;  // p1, p2
 // What is believed of how edges look, 1 sigma. These are the fit's honesty: errors that many marks share.
-constexpr double kRailOffset = 0.015;  // m
-constexpr double kRailHeight = 0.008;  // m
-constexpr double kLineSlope = 0.003;   // rad: a line drawn 5 mm askew over the bed's width
+constexpr double kLineSlope = 0.003;  // rad: a line drawn 5 mm askew over the bed's width
 
 constexpr double kNearest = 0.05;  // m in front of the lens: nothing of a table is nearer
 
@@ -388,7 +386,8 @@ SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& b
   };
   pair(size, beliefs.half_width, beliefs.half_length, kCarelessSizeU, kCarelessSizeU);
   if (!options.size) problem.SetParameterBlockConstant(size);
-  if (std::count(any_rail.begin(), any_rail.end(), true) > 0) pair(rail, 0.048, 0.040, kRailOffset, kRailHeight);
+  if (std::count(any_rail.begin(), any_rail.end(), true) > 0)
+    pair(rail, beliefs.rail_offset, beliefs.rail_height, beliefs.u_rail_offset, beliefs.u_rail_height);
   for (std::size_t s = 0; s < 4; ++s) {
     if (any_rail[s])
       problem.AddResidualBlock(new ceres::AutoDiffCostFunction<Prior, 1, 1>(new Prior{0, beliefs.u_rail_bias[s]}),

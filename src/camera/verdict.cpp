@@ -15,6 +15,7 @@ constexpr double kRailCounts = 0.7;  // a seam of cloth and wood is worth so muc
 constexpr double kLineSeen = 0.5;
 // Seen from above, a side whose seam is found but not its nose is likely to be something else.
 constexpr double kRailAlone = 0.35, kSureSide = 0.5, kWholeSide = 0.6;
+constexpr double kLeastScore = 0.5;
 constexpr double kMissing = 0.2;                 // share of the D
 constexpr double kDrawnCounts = 0.25;            // line and D each, of all noses together
 constexpr double kSizeTold = 0.0025;             // m, 1 sigma of half a length: worth a warning
@@ -72,12 +73,16 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
                       : fmt::format("the table is not seen well enough: cushions not found: {}", unseen);
     return v;
   }
-  // A line without a D is some other line, unless all four sides say that it lies where it belongs: then a lamp may hide
-  // the D.
+  // A line without a D is some other line, unless all four sides say that it lies where it belongs: then a lamp may
+  // hide the D.
   const bool d_missing = spec.d_radius && fit.line_share > kLineSeen && fit.d_share < kMissing;
   const bool d_hidden = d_missing && all_sides && off < kDrawnDoubtful;
   if (off > kDrawnImpossible || (d_missing && !d_hidden)) {
     v.why = "the table is not seen well enough: line and D are not where the cushions put them";
+    return v;
+  }
+  if (v.score < kLeastScore) {
+    v.why = "the table is not seen well enough: what was found of it does not hold together";
     return v;
   }
   double sum = 0;

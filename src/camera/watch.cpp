@@ -265,6 +265,16 @@ Apart apart(const Camera& camera, const std::vector<Vec3>& bed, const Pose& a, c
   return out;
 }
 
+std::vector<Vec2> Watch::shifts(const Pose& a, const Pose& b) const {
+  std::vector<Vec2> out;
+  for (const Vec3& p : bed_) {
+    Vec2 u, v;
+    const bool both = project_with_slopes(camera_, a, p, u, nullptr) && project_with_slopes(camera_, b, p, v, nullptr);
+    out.push_back(both ? Vec2(v - u) : Vec2(0, 0));
+  }
+  return out;
+}
+
 Glance Watch::align(const Level& level, const cv::Mat& luma, Pose pose, int rounds, bool turn_only) const {
   Glance out;
   const Pose start = pose;

@@ -49,6 +49,8 @@ class Watch {
   [[nodiscard]] Glance search(const cv::Mat& luma, const Pose& near) const;
 
   [[nodiscard]] const Camera& camera() const { return camera_; }
+  // How far each of some places of the bed lies in the picture of b from where it lies in that of a, px.
+  [[nodiscard]] std::vector<Vec2> shifts(const Pose& a, const Pose& b) const;
   using Apart = camera::Apart;
   [[nodiscard]] Apart apart(const Pose& a, const Pose& b) const { return camera::apart(camera_, bed_, a, b); }
   [[nodiscard]] std::size_t patches() const { return levels_.empty() ? 0 : levels_[0].patches.size(); }

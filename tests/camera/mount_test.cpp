@@ -115,6 +115,26 @@ TEST(Mount, StandsStillWhilePeopleWalkAndLightsChange) {
   EXPECT_TRUE(mount.lost().empty());
 }
 
+// From far off a turn and a shift that undo each other look nearly the same: half the frames may tell the one, half the
+// other, as when a player leaves the table. Neither says that the bed moved in the picture.
+TEST(Mount, FramesOfTwoMindsThatPutTheBedInOnePlaceAreNoMove) {
+  const table::Table table = full_size();
+  Camera camera = overhead_camera();
+  constexpr double kFar = 7, kTurn = 0.0020;  // m, rad
+  camera.lens.fx *= kFar / camera.pose.t.z();
+  camera.lens.fy *= kFar / camera.pose.t.z();
+  camera.pose.t.z() = kFar;
+  Camera other = camera;
+  other.pose = stepped(camera.pose, Vec3(0, kTurn, 0), Vec3(-kTurn * kFar, 0, 0));
+  Mount mount(reference(camera, table), camera, table);
+  ASSERT_TRUE(mount.can_tell());
+  ASSERT_LT(mount.apart(camera.pose, other.pose).pixels, 0.4);
+  ASSERT_GT(mount.apart(camera.pose, stepped(camera.pose, Vec3(0, kTurn, 0), Vec3::Zero())).pixels, 1.0);
+  const cv::Mat one = draw_luma(camera, table, 1, 1), two = draw_luma(other, table, 1, 2);
+  for (int i = 0; i < 90; ++i) mount.push(frame_of(i < 45 ? one : two, i / 29.5));
+  EXPECT_TRUE(mount.moves().empty());
+}
+
 TEST(Mount, AKnockIsDatedSizedAndFollowed) {
   const table::Table table = full_size();
   const Camera camera = overhead_camera();
