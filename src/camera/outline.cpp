@@ -20,29 +20,24 @@ constexpr std::size_t kMostPoints = 900;
 constexpr double kReadings = 60;  // that a whole border comes to: a mask's border errs alike over long stretches
 // Where a side is out of sight: how much of the table, from its cloth's edge on, m.
 constexpr std::array<double, 2> kHiddenDeep{0.08, 0.22};
-constexpr std::size_t kFewerPoints = 300;                                 // there are many such guesses
-constexpr double kCornersFollow = 0.3;                                    // of the border: less is another region
-constexpr double kWellFitted = 1.3;                                       // px: about the grain of the half-size mask
-constexpr double kBedOffset = -0.008, kBedHeight = 0.015, kBedU = 0.010;  // m: a bed's border, from the noses
-constexpr double kBin = 0.10;  // m: coverage is counted in pieces of this length
+constexpr std::size_t kFewerPoints = 300;  // there are many such guesses
+constexpr double kCornersFollow = 0.3;     // of the border: less is another region
+constexpr double kWellFitted = 1.3;        // px: about the grain of the half-size mask
+// A bed's border is the foot of the cushions, or the shadow there, so far inside the noses; from beyond, a nose itself.
+constexpr double kFoot = 0.008, kFootU = 0.006;  // m
+constexpr double kBin = 0.10;                    // m: coverage is counted in pieces of this length
 
-// Where a region's border is thought to lie; a bed's is the foot of the cushions, or the shadow there.
 Beliefs beliefs_about(const ClothRegion& cloth, const table::Spec& spec) {
   Beliefs b;
   b.half_width = spec.half_width;
   b.half_length = spec.half_length;
-  if (cloth.at == ClothBorder::bed) {
-    b.rail_offset = kBedOffset;
-    b.rail_height = kBedHeight;
-    b.u_rail_offset = b.u_rail_height = kBedU;
-  }
+  if (cloth.at == ClothBorder::bed) b.u_nose_bias.fill(kFootU);
   return b;
 }
+Kind kind_of(const ClothRegion& cloth) { return cloth.at == ClothBorder::bed ? Kind::nose : Kind::rail; }
 
-Unknowns start(const table::Spec& spec, int width, int height, const LensGuess& lens, const Beliefs& beliefs) {
+Unknowns start(const table::Spec& spec, int width, int height, const LensGuess& lens) {
   Unknowns x;
-  x.rail_offset = beliefs.rail_offset;
-  x.rail_height = beliefs.rail_height;
   x.width = width;
   x.height = height;
   const double f = lens.focal * std::max(width, height);
@@ -87,13 +82,19 @@ double straight_half(const Unknowns& x, int side) {
   return side == kBaulk || side == kTop ? x.half_width : x.half_length;
 }
 
+// The rectangle that a border is thought to be, roughly: half its width and length, its height above the bed. m.
+std::array<double, 3> rectangle(const Guess& g) {
+  if (g.border_is == Kind::nose) return {g.x.half_width - kFoot, g.x.half_length - kFoot, 0};
+  return {g.x.half_width + g.x.rail_offset, g.x.half_length + g.x.rail_offset, g.x.rail_height};
+}
+
 struct Nearest {
   int side = 0;
   double along = 0, out = 0;  // out: beyond the model's border, m
   bool straight = false;
 };
-Nearest nearest_side(const Unknowns& x, const Vec2& p) {
-  const double w = x.half_width + x.rail_offset, l = x.half_length + x.rail_offset;
+Nearest nearest_side(const Unknowns& x, const Vec2& p, double offset) {
+  const double w = x.half_width + offset, l = x.half_length + offset;
   const std::array<double, 4> out{-p.y() - l, p.x() - w, p.y() - l, -p.x() - w};
   Nearest n;
   n.side = static_cast<int>(std::max_element(out.begin(), out.end()) - out.begin());
@@ -104,17 +105,31 @@ Nearest nearest_side(const Unknowns& x, const Vec2& p) {
   return n;
 }
 
+// Where a point of a region's border puts the cloth's outer edge (rail) or a nose (nose), on its plane; nullopt: the
+// ray meets no table.
+std::optional<Vec2> put_by(const Camera& camera, const Unknowns& x, const Vec2& pixel, Kind kind) {
+  if (kind == Kind::rail) return camera.on_plane(pixel, x.rail_height);
+  auto p = camera.on_plane(pixel, 0);
+  if (!p) return std::nullopt;
+  const Nearest n = nearest_side(x, *p, -kFoot);
+  if (x.tangents()[static_cast<std::size_t>(n.side)] < 0) return camera.on_plane(pixel, x.nose_height);
+  (n.side == kBaulk || n.side == kTop ? p->y() : p->x()) += n.side == kBaulk || n.side == kLeft ? -kFoot : kFoot;
+  return p;
+}
 }  // namespace
 
-std::vector<Mark> border_marks(const Unknowns& x, const std::vector<Vec2>& border, double reach) {
+std::vector<Mark> border_marks(const Unknowns& x, const std::vector<Vec2>& border, Kind kind, double reach) {
   std::vector<Mark> marks;
   const Camera camera = x.camera();
+  const bool nose = kind == Kind::nose;
   for (const Vec2& pixel : border) {
-    const auto p = camera.on_plane(pixel, x.rail_height);
+    const auto p = put_by(camera, x, pixel, kind);
     if (!p) continue;
-    const Nearest n = nearest_side(x, *p);
+    const Nearest n = nearest_side(x, *p, nose ? 0 : x.rail_offset);
     if (!n.straight || n.side == x.hidden_side || std::abs(n.out) > reach) continue;
-    Mark m{Kind::rail, n.side, n.along, pixel, {}, kBorderSd};
+    const auto at = nose ? camera.project(Vec3(p->x(), p->y(), x.nose_height)) : pixel;
+    if (!at) continue;
+    Mark m{kind, n.side, n.along, *at, {}, kBorderSd};
     const Mat2 j = camera.plane_jacobian(x.point(m));
     const Vec2 tangent = n.side == kBaulk || n.side == kTop ? Vec2(j.col(0)) : Vec2(j.col(1));
     m.normal = Vec2(-tangent.y(), tangent.x()).normalized();
@@ -137,9 +152,9 @@ void judge(Guess& g, const std::vector<Vec2>& border) {
   double sum = 0;
   int count = 0, covered = 0;
   for (const Vec2& pixel : border) {
-    const auto p = camera.on_plane(pixel, g.x.rail_height);
+    const auto p = put_by(camera, g.x, pixel, g.border_is);
     if (!p) continue;
-    const Nearest n = nearest_side(g.x, *p);
+    const Nearest n = nearest_side(g.x, *p, g.border_is == Kind::nose ? 0 : g.x.rail_offset);
     if (!n.straight || n.side == g.x.hidden_side || std::abs(n.out) > kFollows) continue;
     const auto bin = static_cast<std::size_t>((n.along + straight_half(g.x, n.side)) / kBin);
     char& cell = seen[static_cast<std::size_t>(n.side)][bin];
@@ -161,7 +176,7 @@ void refine_on_border(Guess& g, const std::vector<Vec2>& border, const Beliefs& 
   for (int round = 0; round < 14; ++round) {
     how.lens_shape = round >= 4;
     const double reach = std::max(0.02, 0.35 * std::pow(0.72, round));
-    std::vector<Mark> marks = border_marks(g.x, border, reach);
+    std::vector<Mark> marks = border_marks(g.x, border, g.border_is, reach);
     // So many points are not so many readings, or they would outvote all that is believed of lenses and cushions.
     const double grain = std::sqrt(std::max(1.0, static_cast<double>(marks.size()) / kReadings));
     for (Mark& m : marks) m.sd *= grain;
@@ -175,16 +190,6 @@ std::vector<Vec2> thinned(const std::vector<Vec2>& border, std::size_t most = kM
   const std::size_t step = std::max<std::size_t>(1, border.size() / most);
   for (std::size_t i = 0; i < border.size(); i += step) out.push_back(border[i]);
   return out;
-}
-
-// What a guess hands on: the border, if it is the cloth's outer edge, and where that edge usually is otherwise.
-void keep_border(Guess& g, const ClothRegion& cloth, const std::vector<Vec2>& border) {
-  if (cloth.at == ClothBorder::outer_edge) {
-    g.border = border;
-    return;
-  }
-  g.x.rail_offset = Unknowns{}.rail_offset;
-  g.x.rail_height = Unknowns{}.rail_height;
 }
 
 // The corners so that they run counter-clockwise seen from above, as the table's do (y down in the picture).
@@ -223,13 +228,13 @@ std::vector<Guess> guess_from_cloth(const ClothRegion& cloth, const table::Spec&
     for (std::size_t i = 0; i < 4; ++i) pixels[i] = corners[(i + static_cast<std::size_t>(turn)) % 4];
     for (const LensGuess& lens : kLenses) {
       Guess g;
-      g.x = start(spec, width, height, lens, beliefs);
-      const double w = g.x.half_width + g.x.rail_offset, l = g.x.half_length + g.x.rail_offset;
-      if (!pose_from_plane(g.x, {Vec2(-w, -l), Vec2(w, -l), Vec2(w, l), Vec2(-w, l)}, g.x.rail_height, pixels))
-        continue;
+      g.x = start(spec, width, height, lens);
+      g.border_is = kind_of(cloth);
+      const auto [w, l, z] = rectangle(g);
+      if (!pose_from_plane(g.x, {Vec2(-w, -l), Vec2(w, -l), Vec2(w, l), Vec2(-w, l)}, z, pixels)) continue;
       refine_on_border(g, border, beliefs);
       judge(g, border);
-      keep_border(g, cloth, border);
+      g.border = border;
       guesses.push_back(g);
       if (g.coverage > 0.97 && g.rms_pixels < kWellFitted) turn = 2;  // nothing better is to be found
       if (turn == 2) break;
@@ -252,20 +257,21 @@ std::vector<Guess> guess_with_a_side_hidden(const ClothRegion& cloth, const tabl
       for (const LensGuess& lens : {kLenses[0], kLenses[2], kLenses[4]})
         for (const double deep : kHiddenDeep) {
           Guess g;
-          g.x = start(spec, width, height, lens, beliefs);
+          g.x = start(spec, width, height, lens);
           g.x.hidden_side = static_cast<int>(hidden);  // corners and sides are counted alike: from the baulk's left
-          const double w = g.x.half_width + g.x.rail_offset, l = g.x.half_length + g.x.rail_offset;
+          g.border_is = kind_of(cloth);
+          const auto [w, l, z] = rectangle(g);
           const std::array<Vec2, 4> whole{Vec2(-w, -l), Vec2(w, -l), Vec2(w, l), Vec2(-w, l)};
           std::array<Vec2, 4> cut = whole;
           const std::size_t a = hidden, b = (hidden + 1) % 4;
           cut[a] += deep * (whole[(a + 3) % 4] - whole[a]).normalized();
           cut[b] += deep * (whole[(b + 1) % 4] - whole[b]).normalized();
-          if (!pose_from_plane(g.x, cut, g.x.rail_height, pixels)) continue;
+          if (!pose_from_plane(g.x, cut, z, pixels)) continue;
           refine_on_border(g, border, beliefs);
           judge(g, border);
           if (better(g, best)) best = g;
         }
-      keep_border(best, cloth, border);
+      best.border = border;
       if (best.coverage > 0) guesses.push_back(best);
     }
   std::stable_sort(guesses.begin(), guesses.end(), better);
@@ -278,7 +284,7 @@ std::vector<Guess> guess_from_corners(const std::array<Vec2, 4>& corners, const 
   const Beliefs beliefs = beliefs_about({}, spec);
   for (const LensGuess& lens : kLenses) {
     Guess g;
-    g.x = start(spec, width, height, lens, beliefs);
+    g.x = start(spec, width, height, lens);
     const double w = g.x.half_width, l = g.x.half_length;
     if (!pose_from_plane(g.x, {Vec2(-w, -l), Vec2(w, -l), Vec2(w, l), Vec2(-w, l)}, spec.nose_height, corners))
       continue;

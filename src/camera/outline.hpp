@@ -10,9 +10,10 @@ namespace baizetrace::camera {
 
 struct Guess {
   Unknowns x;
-  double coverage = 0;       // share of the table's border that the cloth's border follows, 0..1
-  double rms_pixels = 0;     // of those parts
-  std::vector<Vec2> border;  // of the cloth that it was fitted to, thinned
+  double coverage = 0;          // share of the table's border that the cloth's border follows, 0..1
+  double rms_pixels = 0;        // of those parts
+  std::vector<Vec2> border;     // of the region that it was fitted to, thinned
+  Kind border_is = Kind::rail;  // the cloth's outer edge; or nose: near enough for a bed's border
 };
 
 // Tries both long sides and several lenses; the best fit first. Which end is baulk is not told here.
@@ -24,9 +25,10 @@ struct Guess {
 [[nodiscard]] std::vector<Guess> guess_with_a_side_hidden(const ClothRegion& cloth, const table::Spec& spec, int width,
                                                           int height);
 
-// Points of a cloth's border as marks on the cloth's outer edge as it is now: those within `reach` (m) of it, away from
-// pockets and a hidden side.
-[[nodiscard]] std::vector<Mark> border_marks(const Unknowns& x, const std::vector<Vec2>& border, double reach);
+// Points of a region's border as marks on the cloth's outer edge, or on the noses, as they are now: those within
+// `reach` (m) of it, away from pockets and a hidden side.
+[[nodiscard]] std::vector<Mark> border_marks(const Unknowns& x, const std::vector<Vec2>& border, Kind kind,
+                                             double reach);
 
 // Follows more of the border, or follows it more closely.
 [[nodiscard]] bool better(const Guess& a, const Guess& b);

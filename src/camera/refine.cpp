@@ -7,7 +7,6 @@
 #include "camera/ball_outline.hpp"
 #include "camera/cushion_cloth.hpp"
 #include "camera/edges.hpp"
-#include "camera/outline.hpp"
 #include "camera/profile.hpp"
 
 namespace baizetrace::camera {
@@ -40,15 +39,13 @@ constexpr double kAlike = 2.2;                                // root of how man
 constexpr double kRailU = 0.0015, kRailFromOutsideU = 0.005;  // m: from outside the wood hides the seam
 
 void look_along(Beliefs& beliefs, const Unknowns& x, const std::array<double, 4>& scatter) {
-  const Vec3 lens = x.pose.position();
-  const std::array<double, 4> inwards{lens.y() + x.half_length, x.half_width - lens.x(), x.half_length - lens.y(),
-                                      lens.x() + x.half_width};
+  const std::array<double, 4> tangents = x.tangents();
   for (std::size_t s = 0; s < 4; ++s) {
-    const double tangent = inwards[s] / std::max(0.1, lens.z() - x.nose_height);
+    const double tangent = tangents[s];
     const double far = std::max(0.0, tangent - kCreepFrom), back = std::max(0.0, kBackFrom - tangent);
     beliefs.nose_bias[s] = -std::min(kMostCreep, kCreep * far) - std::min(kMostBack, kBack * back);
     // A nose that is hard to place is also placed wrongly as a whole.
-    const double shared = kSharedScatter * scatter[s] * lens.z() / x.lens.fx;
+    const double shared = kSharedScatter * scatter[s] * x.pose.position().z() / x.lens.fx;
     const double narrow = kNarrowU * std::clamp(1 - tangent / kNarrowBelow, 0.0, 1.0);
     beliefs.u_nose_bias[s] =
         std::hypot(std::hypot(kNoseU, shared), std::hypot(narrow, kCreepU * far), std::min(kMostBackU, kBackU * back));
@@ -167,9 +164,9 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
       const auto s = static_cast<std::size_t>(m.index);
       if (round < 2 || 3 * noses[s] < 2 * rails[s]) fit.marks.push_back(m);
     }
-    if (options.border && round < kHeldRounds) {
+    if (options.guess && round < kHeldRounds) {
       const std::array<int, 4> whole = stripe_counts(table, edges.step);
-      for (Mark& m : border_marks(x, *options.border, kHeldReach)) {
+      for (Mark& m : border_marks(x, options.guess->border, options.guess->border_is, kHeldReach)) {
         const auto s = static_cast<std::size_t>(m.index);
         if (std::max(noses[s], rails[s]) > kHeldBelow * whole[s]) continue;
         m.sd = kHeldSd;

@@ -5,6 +5,7 @@
 #include <array>
 #include <vector>
 
+#include "camera/outline.hpp"
 #include "camera/scene.hpp"
 #include "camera/solve.hpp"
 
@@ -25,8 +26,8 @@ struct RefineOptions {
   int rounds = 5;
   bool rulers = true;      // look for bright balls
   bool pose_only = false;  // keep lens and table as they are
-  // The cloth's, where one was seen: holds sides that show nothing else to start with.
-  const std::vector<Vec2>* border = nullptr;
+  // Whose border holds sides that show nothing else to start with.
+  const Guess* guess = nullptr;
 };
 
 // What a table's file says, as beliefs.

@@ -93,13 +93,12 @@ Tried tried(const Scene& scene, const Guess& guess, const table::Spec& spec, con
   const bool ends_alike = options.corners || !beliefs.has_line;
   if (!ends_alike) {
     // Once the noses are found roughly, the line and D are looked for at both ends.
-    const Fit rough =
-        refine(scene, x, spec, no_marks(beliefs), {.rounds = 2, .rulers = false, .border = &guess.border});
+    const Fit rough = refine(scene, x, spec, no_marks(beliefs), {.rounds = 2, .rulers = false, .guess = &guess});
     if (rough.summary.usable) x = rough.x;
     end_doubt = settle_end(scene, x, beliefs);
   }
   place_drawn(x, beliefs);
-  Tried out = judged(refine(scene, x, spec, beliefs, {.border = &guess.border}), spec, end_doubt);
+  Tried out = judged(refine(scene, x, spec, beliefs, {.guess = &guess}), spec, end_doubt);
   // Where the first fit was too rough to tell, the whole one may: it has followed the noses.
   if (end_doubt.empty() || out.verdict.score < kWorthMending) return out;
   x = out.fit.x;

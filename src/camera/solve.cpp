@@ -20,7 +20,9 @@ constexpr double kCentreShare = 0.008;  // principal point off the middle, of th
 constexpr double kK1 = 0.25, kK2 = 0.15, kK3 = 0.05;
 constexpr double kTangential = 0.0008;  // p1, p2
 // What is believed of how edges look, 1 sigma. These are the fit's honesty: errors that many marks share.
-constexpr double kLineSlope = 0.003;  // rad: a line drawn 5 mm askew over the bed's width
+constexpr double kRailOffset = 0.015;  // m
+constexpr double kRailHeight = 0.008;  // m
+constexpr double kLineSlope = 0.003;   // rad: a line drawn 5 mm askew over the bed's width
 
 constexpr double kNearest = 0.05;  // m in front of the lens: nothing of a table is nearer
 
@@ -271,6 +273,13 @@ const char* name_of(Kind kind) {
   return "";
 }
 
+std::array<double, 4> Unknowns::tangents() const {
+  const Vec3 lens_at = pose.position();
+  const double above = std::max(0.1, lens_at.z() - nose_height);
+  return {(lens_at.y() + half_length) / above, (half_width - lens_at.x()) / above, (half_length - lens_at.y()) / above,
+          (lens_at.x() + half_width) / above};
+}
+
 Vec3 Unknowns::point(const Mark& m) const {
   const bool end = m.index == kBaulk || m.index == kTop;
   const double sign = m.index == kBaulk || m.index == kLeft ? -1 : 1;
@@ -386,8 +395,7 @@ SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& b
   };
   pair(size, beliefs.half_width, beliefs.half_length, kCarelessSizeU, kCarelessSizeU);
   if (!options.size) problem.SetParameterBlockConstant(size);
-  if (std::count(any_rail.begin(), any_rail.end(), true) > 0)
-    pair(rail, beliefs.rail_offset, beliefs.rail_height, beliefs.u_rail_offset, beliefs.u_rail_height);
+  if (std::count(any_rail.begin(), any_rail.end(), true) > 0) pair(rail, 0.048, 0.040, kRailOffset, kRailHeight);
   for (std::size_t s = 0; s < 4; ++s) {
     if (any_rail[s])
       problem.AddResidualBlock(new ceres::AutoDiffCostFunction<Prior, 1, 1>(new Prior{0, beliefs.u_rail_bias[s]}),

@@ -51,6 +51,8 @@ struct Unknowns {
   double ball_bias = 0;     // px, outwards: what the visible outline lies beyond the outline
 
   [[nodiscard]] Camera camera() const { return {width, height, lens, pose}; }
+  // Of the angle at which each cushion is looked at, square to its length: 0 straight above it, below 0 from beyond it.
+  [[nodiscard]] std::array<double, 4> tangents() const;
   // The point of the table that a mark lies on.
   [[nodiscard]] Vec3 point(const Mark& mark) const;
 };
@@ -92,8 +94,6 @@ struct Beliefs {
   double line_y_from_baulk = 0;            // m
   double d_radius = 0;
   double u_drawn = 0.005;  // m, drawn marks
-  // The cloth's outer edge: how far beyond the nose, how high above the bed. m.
-  double rail_offset = 0.048, rail_height = 0.040, u_rail_offset = 0.015, u_rail_height = 0.008;
   bool has_line = false, has_d = false;
   // How the visible nose edge is thought to lie beyond the nose itself, a side, and how the cloth's outer edge differs
   // from side to side, 1 sigma. m.
