@@ -30,8 +30,9 @@ endfunction()
 
 # baizetrace_test(NAME [PROGRAM] FLOORS a b LIBS x y): one test binary a library, from all *_test.cpp of the folder.
 # PROGRAM: the tests run the built program, so it must be built first.
+# TOGETHER: suites whose tests share something dear that is set up once; ctest runs each such suite as one.
 function(baizetrace_test name)
-  cmake_parse_arguments(T "PROGRAM" "" "FLOORS;LIBS;PCH" ${ARGN})
+  cmake_parse_arguments(T "PROGRAM" "" "FLOORS;LIBS;PCH;TOGETHER" ${ARGN})
   file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/*_test.cpp)
   if(NOT sources)
     return()
@@ -49,5 +50,11 @@ function(baizetrace_test name)
   if(T_PROGRAM)
     add_dependencies(${name} baizetrace)
   endif()
-  gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 PROPERTIES TIMEOUT 600)
+  list(TRANSFORM T_TOGETHER APPEND ".*" OUTPUT_VARIABLE together)
+  list(JOIN together ":" together)
+  foreach(suite ${T_TOGETHER})
+    add_test(NAME ${suite} COMMAND ${name} --gtest_filter=${suite}.*)
+    set_tests_properties(${suite} PROPERTIES TIMEOUT 600 COST 1000)
+  endforeach()
+  gtest_discover_tests(${name} TEST_FILTER "*-${together}" DISCOVERY_TIMEOUT 60 PROPERTIES TIMEOUT 600)
 endfunction()

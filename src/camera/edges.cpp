@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
+#include <numeric>
 
 #include "base/median.hpp"
 #include "camera/sampling.hpp"
@@ -47,12 +48,13 @@ std::optional<Profile> profile(const cv::Mat& plane, double plane_scale, const C
       if (!sample_plane(plane, plane_scale, p, v)) return std::nullopt;
       values.push_back(v);
     }
-    std::sort(values.begin(), values.end());
-    double sum = 0;
-    const int trim = kAcross / 4;
-    for (int i = trim; i < kAcross - trim; ++i) sum += values[static_cast<std::size_t>(i)];
-    out.value.push_back(sum / (kAcross - 2 * trim));
-    spreads.push_back(0.74 * (values[3 * kAcross / 4] - values[kAcross / 4]));
+    // The mean of the middle half, and how far its ends lie apart.
+    constexpr std::ptrdiff_t kQuarter = kAcross / 4;
+    const auto low = values.begin() + kQuarter, high = values.end() - kQuarter;
+    std::nth_element(values.begin(), low, values.end());
+    std::nth_element(low, high, values.end());
+    out.value.push_back(std::accumulate(low, high, 0.0) / (kAcross - 2 * kQuarter));
+    spreads.push_back(0.74 * (*high - *low));
   }
   // Neighbouring samples share pixels: about a third of them count.
   out.noise = std::max(0.1, upper_median(spreads)) / std::sqrt(kAcross / 3.0);

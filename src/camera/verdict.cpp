@@ -13,6 +13,7 @@ namespace {
 constexpr double kSideSeen = 0.30;   // share of a side that must be found to count as seen
 constexpr double kRailCounts = 0.7;  // a seam of cloth and wood is worth so much of a nose
 constexpr double kLineSeen = 0.5;
+constexpr int kLeastNoses = 2, kSureNoses = 3;  // sides
 // Seen from above, a side whose seam is found but not its nose is likely to be something else.
 constexpr double kRailAlone = 0.35, kSureSide = 0.5, kWholeSide = 0.6;
 constexpr double kLeastScore = 0.5;
@@ -53,6 +54,7 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
                                                           [](double apart) { return apart > kOtherStuff; }));
   std::string doubtful;
   bool all_sides = true;
+  int noses = 0, whole_noses = 0;
   for (std::size_t s = 0; s < 4; ++s) {
     const double side = std::max(fit.nose_share[s], kRailCounts * fit.rail_share[s]);
     const bool other = other_stuff > 0 && other_stuff < 3 && fit.cushion_apart[s] > kOtherStuff;
@@ -60,6 +62,8 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
     evidence +=
         std::min(1.0, std::max(fit.nose_share[s] * (other ? kRailAlone : 1), kRailAlone * fit.rail_share[s])) / 4;
     all_sides = all_sides && !other && side >= kWholeSide;
+    noses += !other && fit.nose_share[s] >= kSideSeen;
+    whole_noses += !other && fit.nose_share[s] >= kWholeSide;
     if (side >= kSideSeen) {
       ++seen;
       if (side < kWholeSide) half_seen += (half_seen.empty() ? "" : ", ") + std::string(kSides[s]);
@@ -71,6 +75,12 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
   if (seen < 3 || (seen == 3 && fit.line_share < kLineSeen)) {
     v.why = seen == 0 ? std::string("no table found: the noses could not be followed")
                       : fmt::format("the table is not seen well enough: cushions not found: {}", unseen);
+    return v;
+  }
+  // Seams of cloth and wood are as straight and as square: a lamp's edge, the bed's own, or the rail's further one.
+  if (noses < kLeastNoses) {
+    v.why = fmt::format("the table is not seen well enough: {} could be followed",
+                        noses == 0 ? "no cushion's nose" : "the nose of one cushion only");
     return v;
   }
   // A line without a D is some other line, unless all four sides say that it lies where it belongs: then a lamp may
@@ -127,7 +137,7 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
   }
   v.found = true;
   v.why.clear();
-  v.sure = all_sides && off < kDrawnDoubtful &&
+  v.sure = all_sides && whole_noses >= kSureNoses && off < kDrawnDoubtful &&
            (!spec.baulk_line || (fit.line_share > kSureSide && (!spec.d_radius || fit.d_share > kSureSide)));
   if (worst > kPoorPlace)
     v.warnings.push_back(fmt::format("a ball's place is known to {:.0f} mm at worst", 1000 * worst));
