@@ -549,6 +549,8 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
   lie_at(*ball, c);
   ball->off.clear();
   ball->recent.clear();
+  // Told late, but there from the beginning.
+  if (active && !ball->in_episode && c.first < begin) ball->in_episode = true, ball->before = ball->stay.stay();
 }
 
 // The episode under way; nullopt when nothing moved after all.

@@ -193,7 +193,7 @@ void Eye::State::take(const video::Frame& frame, const View& view, const BallFit
   if (fit.visible > kWhole)
     ball.usual_contrast += (ball.usual_contrast > 0 ? kUsual : 1.0) * (fit.contrast - ball.usual_contrast);
   ball.colour = fit.colour;
-  ball.time = ball.fit_time = time;
+  ball.time = ball.fit_time = ball.fitted_at = time;
   ball.seen = true;
   ball.fresh = true;
   ball.lost = false;

@@ -27,6 +27,7 @@ constexpr double kVisibleClear = 0.9, kContrastClear = 40;  // a whole ball, sta
 constexpr double kCreeps = 1.5, kSearchCreeping = 1.5;      // px between frames: where it will be is as good as known
 constexpr double kMayCreep = 0.5;                           // s after it seemed to come to rest
 constexpr double kSearchAfresh = 5;                         // px
+constexpr double kFadedFor = 1.0;                           // s without a fit, and bare cloth in its place: it is gone
 constexpr double kAnchored = 0.35;  // px that a resting ball's own picture may seem to have moved
 constexpr double kBetter = 0.85;    // of the misfit: a better explanation of a resting ball
 constexpr int kMostFits = 12;       // that a resting place is the mean of
@@ -127,7 +128,10 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     if (again && again->visible > fit->visible + kMoreVisible) fit = again, smear_open = true;
   }
   // What cannot be fitted in this frame, but looks as it did, is where it was: noise comes and goes with every picture.
-  if (!fit && (lies_still || differs < kShadowChange)) {
+  // Not for ever: an encoder's old picture of a ball that has passed fades as slowly, and cloth is what is left.
+  if (fit) ball.fitted_at = time;
+  const bool faded = !ball.faint && !lies_still && time - ball.fitted_at > kFadedFor && ball.bare(change);
+  if (!fit && !faded && (lies_still || differs < kShadowChange)) {
     ball.fit_time = time;
     return as_before();
   }

@@ -33,7 +33,8 @@ struct KnownBall {
   double usual_contrast = 0;      // while all of it is seen; 0: not known
   double moving_since = 0;        // s, while it moves
   double rests_since = -1e9;      // s, while it does not
-  double time = 0, fit_time = 0;  // s, own row's: last seen, last fitted
+  double time = 0, fit_time = 0;  // s, own row's: last seen, last looked at closely
+  double fitted_at = 0;           // s: a fit last said that it is there
   Vec2 disputed = Vec2::Zero();   // px, where fits say it is though its picture has not changed; and how many in a row
   int insists = 0;
   bool faint = false;  // of nearly the cloth's own colour

@@ -3,6 +3,8 @@
 
 #include <gtest/gtest.h>
 
+#include <map>
+
 #include "base/files.hpp"
 #include "table/ball_set.hpp"
 #include "table/table.hpp"
@@ -167,6 +169,34 @@ TEST(Tracker, AHiddenWhiteIsNotLookedForOnAnothersTrail) {
   }
   EXPECT_FALSE(tracker.finish());
   EXPECT_EQ(episodes, 0);
+}
+
+// A ball that is told only after the white has been struck, but lay there before, lay there when it was struck.
+TEST(Tracker, ABallToldLateLayThereWhenTheEpisodeBegan) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+  Tracker tracker(table, set);
+  const auto see = [&](const std::string& ball, double time, const Vec2& at) {
+    Sighting s = sighting(time, at);
+    for (const table::BallKind& k : set.kinds) s.colour.push_back(k.name == ball ? 0.0F : -3.0F);
+    return s;
+  };
+  std::vector<Episode> episodes;
+  for (int f = 0; f < 240; ++f) {
+    Look l;
+    l.frame = f;
+    l.time = f * kFrame;
+    l.sightings.push_back(see("white", l.time, {0, 0.5 * std::clamp(l.time - 2.0, 0.0, 2.0)}));
+    if (l.time > 1.1) l.sightings.push_back(see("green", l.time, {-0.3, -1.0}));  // told two seconds later
+    if (l.time > 2.3) l.sightings.push_back(see("yellow", l.time, {0.3, -1.0}));  // put there meanwhile
+    if (auto e = tracker.push(l)) episodes.push_back(std::move(*e));
+  }
+  if (auto e = tracker.finish()) episodes.push_back(std::move(*e));
+  ASSERT_EQ(episodes.size(), 1U);
+  std::map<std::string, bool> before;
+  for (const BallTrack& b : episodes[0].balls) before[b.ball] = b.before.has_value();
+  EXPECT_EQ(before, (std::map<std::string, bool>{{"green", true}, {"white", true}}));
 }
 
 // An episode that ends as the next begins, in the midst of a look, forgets balls that never were. (It once did so
