@@ -52,9 +52,10 @@ std::optional<Profile> profile(const cv::Mat& plane, double plane_scale, const C
     constexpr std::ptrdiff_t kQuarter = kAcross / 4;
     const auto low = values.begin() + kQuarter, high = values.end() - kQuarter;
     std::nth_element(values.begin(), low, values.end());
+    const double lowest = *low;  // before the others are put in order
     std::nth_element(low, high, values.end());
     out.value.push_back(std::accumulate(low, high, 0.0) / (kAcross - 2 * kQuarter));
-    spreads.push_back(0.74 * (*high - *low));
+    spreads.push_back(0.74 * (*high - lowest));
   }
   // Neighbouring samples share pixels: about a third of them count.
   out.noise = std::max(0.1, upper_median(spreads)) / std::sqrt(kAcross / 3.0);

@@ -59,8 +59,10 @@ double quality_of(const Sighting& s, std::size_t kind) { return s.visible - 0.1 
 
 bool never_was(const Followed& ball) {
   constexpr int kFleeting = 60, kFewInTheOpen = 10;  // sightings
-  return ball.state == Followed::State::gone && !ball.moved && ball.lies &&
-         (ball.stay.count() < kFleeting || ball.in_the_open < kFewInTheOpen);
+  if (ball.state != Followed::State::gone) return false;
+  // A head that moves is told as a ball that runs; cue and hand may well hide the white for as long as it lies there.
+  if (ball.kind != 0 && ball.in_the_open == 0) return true;
+  return !ball.moved && ball.lies && (ball.stay.count() < kFleeting || ball.in_the_open < kFewInTheOpen);
 }
 
 bool at_place(const Followed& ball, const Sighting& s) {

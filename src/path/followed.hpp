@@ -28,7 +28,7 @@ struct Followed {
   std::vector<Sighting> doubtful;  // at rest: sightings a little off the place though nothing came near it, in a row
   double seen_at = 0;              // s, last sighting taken for it
   int missed = 0;                  // looks in a row without it, its place uncovered
-  int in_the_open = 0;             // looks at it, at rest, with nothing that covers beside it
+  int in_the_open = 0;             // looks at it with nothing that covers there; at rest, nor beside it
 
   Vec2 at = Vec2::Zero(), velocity = Vec2::Zero();
   double quality = 1;  // running mean over sightings at rest: how much they look like a ball of its kind

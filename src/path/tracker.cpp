@@ -204,6 +204,7 @@ void Tracker::State::match(const Look& l) {
       b.in_the_open += at_place(b, s) && !covered(l, s.at, kBeside);
       take_resting(b, s);
     } else {
+      b.in_the_open += !covered(l, s.at);
       take_moving(b, s);
     }
   }

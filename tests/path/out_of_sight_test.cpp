@@ -97,6 +97,12 @@ TEST(Followed, WhatWasOnlySeenBesideAPersonAndWentWithItNeverWas) {
   b.in_the_open = 3;
   b.moved = true;
   EXPECT_FALSE(never_was(b)) << "it ran out of sight";
+  b.kind = 5;
+  b.in_the_open = 0;
+  EXPECT_TRUE(never_was(b)) << "a head that moved";
+  b.kind = 0;
+  EXPECT_FALSE(never_was(b)) << "cue and hand hide the white";
+  b.in_the_open = 3;
   b.moved = false;
   b.state = Followed::State::resting;
   EXPECT_FALSE(never_was(b)) << "it lies there still";
