@@ -17,6 +17,7 @@ constexpr double kFirstLook = 1.0;      // s from the first look in which the ba
 constexpr double kConfirmLater = 0.6;   // s, the same for a ball that was known and is put back
 constexpr double kConfirmNew = 2.0;     // s, for one never seen before: people lean in more often than balls are added
 constexpr double kWholeBall = 0.85;     // mean visible share of a ball that has just been put down
+constexpr double kSurelyBall = 0.92;    // and of one that is told late, but is said to have lain there before
 constexpr double kAnyBall = 0.80;       // and of one that lies there at the start
 constexpr double kUnderCover = 0.95;    // and there, where a person is: a cue's butt shows most of a ball's outline
 constexpr double kForget = 0.40;        // s: a candidate unseen for longer is dropped
@@ -550,8 +551,8 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
   lie_at(*ball, c);
   ball->off.clear();
   ball->recent.clear();
-  // Told late, but there from the beginning.
-  if (active && !ball->in_episode && c.first < begin) ball->in_episode = true, ball->before = ball->stay.stay();
+  if (active && !ball->in_episode && c.first < begin && c.visible > kSurelyBall * c.stay.count())
+    ball->in_episode = true, ball->before = ball->stay.stay();
 }
 
 // The episode under way; nullopt when nothing moved after all.
