@@ -341,11 +341,7 @@ void Tracker::State::start(Followed& b) {
 void Tracker::State::take_moving(Followed& b, const Sighting& s) {
   b.missed = 0;
   const double dt = s.time - b.seen_at;
-  if (dt > 1e-4) {
-    const Vec2 v = (s.at - b.at) / dt;
-    // A streak tells the velocity itself, but not its sense.
-    b.velocity = v;
-  }
+  if (dt > 1e-4) b.velocity = (s.at - b.at) / dt;
   b.at = s.at;
   b.seen_at = s.time;
   ++b.steps;
