@@ -18,13 +18,15 @@ constexpr double kLeastOverNoise = 4;
 constexpr double kKnownBlur = 0.03;  // px: of the blur, once read off many noses
 constexpr double kKnownDark = 0.08;  // of the band's darkness: light falls differently on each side
 constexpr double kRailFloor = 0.5;   // px: wood and cloth meet in a seam, with shadow or shine
-// Levels from cloth to wood: luma has shadows and shine of its own, chroma steps little in a dim picture.
+// Levels from cloth to wood: luma has shadows and shine of its own, chroma steps little in a dim picture (3 to 8 at 47
+// levels of cloth, with 0.2 to 0.6 of noise).
 constexpr double kRailStep = 8, kRailChromaStep = 2.5;
 constexpr double kRailOverNoise = 8;
 
 constexpr double kEdgeFloor = 0.06;     // px: what averaging does not take below
 constexpr double kLeastScatter = 0.05;  // levels, of heights that are middle values of many pieces
-// Levels of a drawn line over the cloth: so many, or so much of the cloth's own light where that is less.
+// Levels of a drawn line over the cloth: so many, or so much of the cloth's own light where that is less. In a dim clip
+// lines stood out by 1.3 to 3.9 levels of 33, with 0.1 of noise.
 constexpr double kRidgeContrast = 6, kRidgeOfLight = 0.04, kRidgeLeast = 1.2;
 
 using PointAt = std::function<Vec3(double along, double out)>;

@@ -14,6 +14,7 @@ namespace baizetrace::camera {
 namespace {
 constexpr std::array<double, 3> kNoseReach{0.020, 0.008, 0.005};  // m, by round
 constexpr std::size_t kMostBalls = 12;
+// Chosen, not measured: as far as guesses are off (60 mm at most on drawn scenes), as coarse as masks are.
 constexpr int kHeldRounds = 2;  // in which the cloth's border holds a side of which less than so much is found
 constexpr double kHeldBelow = 0.4, kHeldReach = 0.03, kHeldSd = 3;  // share; m; px: a mask's border is coarse
 constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours pull at single sectors
@@ -24,11 +25,11 @@ constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours
 constexpr double kBallBiasPerBlur = 0.2;
 constexpr double kFits = 0.8;  // px: a mark this near to the fitted curve belongs to it
 // How the noses look from this camera, by the tangent of the angle at which a cushion is looked at square to its
-// length: 0 straight above it, below 0 from beyond it. Measured on 760 cushions of two kinds of drawn tables with
-// truth, noses rounded by 2 to 6 mm. Between 0.15 and 0.75 the visible edge lies on the nose. From further off the lit
-// edge creeps down round the nose; from above and beyond it the nose's round back is what is seen against the bed.
-// Doubts grow with both: cushions differ, and light falls differently on them. A band narrower than the blur is told
-// less well.
+// length: 0 straight above it, below 0 from beyond it. Measured on 760 cushions that tools/drawn draws and on
+// 30 of other footage with truth, noses rounded by 2 to 6 mm. Between 0.15 and 0.75 the visible edge lies on the nose.
+// From further off the lit edge creeps down round the nose; from above and beyond it the nose's round back is what is
+// seen against the bed. Doubts grow with both: cushions differ, and light falls differently on them. A band narrower
+// than the blur is told less well.
 constexpr double kNoseU = 0.0005;                                                            // m
 constexpr double kCreepFrom = 0.75, kCreep = 0.0019, kMostCreep = 0.0015, kCreepU = 0.0019;  // tangent; m, m a unit
 constexpr double kBackFrom = 0.1, kBack = 0.004, kMostBack = 0.003;

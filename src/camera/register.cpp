@@ -73,14 +73,19 @@ Tried judged(Fit fit, const table::Spec& spec, std::string end_doubt) {
   return out;
 }
 
-// Which end is baulk, by the line and D: turns x round where they are seen at the other end. Returns the doubt, if any.
-std::string settle_end(const Scene& scene, Unknowns& x, const Beliefs& beliefs) {
+// Which end is baulk, by the line and D.
+struct End {
+  bool turned = false;  // they are seen at the other end than was thought
+  std::string doubt;    // why that cannot be told; empty: it can
+};
+End end_of(const Scene& scene, const Unknowns& x, const Beliefs& beliefs) {
   const double here = drawn_evidence(scene, x, beliefs), there = drawn_evidence(scene, other_end(x), beliefs);
   spdlog::debug("line and D seen: {:.2f} here, {:.2f} at the other end", here, there);
-  if (there > here) x = other_end(x);
+  End end;
+  end.turned = there > here;
   if (std::max(here, there) < kLeastDrawn || std::max(here, there) < kClearlyBetter * std::min(here, there))
-    return "cannot tell which end is baulk: the baulk line and the D are not seen well; --corners tells it";
-  return {};
+    end.doubt = "cannot tell which end is baulk: the baulk line and the D are not seen well; --corners tells it";
+  return end;
 }
 
 // Refines a guess; the end that is baulk is told by the line and D unless corners were given.
@@ -89,23 +94,22 @@ Tried tried(const Scene& scene, const Guess& guess, const table::Spec& spec, con
   Unknowns x = guess.x;
   x.ball_radius = balls.kinds.front().radius;
   if (options.lens) x = seen_through(x, options.lens->lens);
-  std::string end_doubt;
-  const bool ends_alike = options.corners || !beliefs.has_line;
-  if (!ends_alike) {
+  End end;
+  if (!options.corners && beliefs.has_line) {
     // Once the noses are found roughly, the line and D are looked for at both ends.
     const Fit rough = refine(scene, x, spec, no_marks(beliefs), {.rounds = 2, .rulers = false, .guess = &guess});
     if (rough.summary.usable) x = rough.x;
-    end_doubt = settle_end(scene, x, beliefs);
+    end = end_of(scene, x, beliefs);
+    if (end.turned) x = other_end(x);
   }
   place_drawn(x, beliefs);
-  Tried out = judged(refine(scene, x, spec, beliefs, {.guess = &guess}), spec, end_doubt);
+  Tried out = judged(refine(scene, x, spec, beliefs, {.guess = &guess}), spec, end.doubt);
   // Where the first fit was too rough to tell, the whole one may: it has followed the noses.
-  if (end_doubt.empty() || out.verdict.score < kWorthMending) return out;
-  x = out.fit.x;
-  const Vec3 lens = x.pose.position();
-  end_doubt = settle_end(scene, x, beliefs);
-  if (!end_doubt.empty()) return out;
-  if ((x.pose.position() - lens).norm() < 1e-9) return judged(std::move(out.fit), spec, {});
+  if (end.doubt.empty() || out.verdict.score < kWorthMending) return out;
+  end = end_of(scene, out.fit.x, beliefs);
+  if (!end.doubt.empty()) return out;
+  if (!end.turned) return judged(std::move(out.fit), spec, {});
+  x = other_end(out.fit.x);
   place_drawn(x, beliefs);
   return judged(refine(scene, x, spec, beliefs), spec, {});
 }
@@ -195,8 +199,7 @@ Registration register_scene(const Scene& scene, const table::Spec& spec, const t
       if (take(tried(scene, g, spec, balls, beliefs, options), "border")) return;
     if (options.corners) return;
     // Floor or wood may have the cloth's colour: then the cushions' dark feet bound it.
-    std::vector<ClothRegion> even = find_even_regions(scene);
-    for (const Guess& g : guesses_of(even, scene, spec, options))
+    for (const Guess& g : guesses_of(find_even_regions(scene), scene, spec, options))
       if (take(tried(scene, g, spec, balls, beliefs, options), "even region")) return;
     if (!guesses.empty())
       for (const double scale : {kSeamOverNose, 1 / kSeamOverNose}) {

@@ -16,7 +16,7 @@ constexpr double kLineSeen = 0.5;
 constexpr int kLeastNoses = 2, kSureNoses = 3;  // sides
 // Seen from above, a side whose seam is found but not its nose is likely to be something else.
 constexpr double kRailAlone = 0.35, kSureSide = 0.5, kWholeSide = 0.6;
-constexpr double kLeastScore = 0.5;
+constexpr double kLeastScore = 0.5;              // a wrong table of drawn scenes had 0.35, right ones 0.7 and more
 constexpr double kMissing = 0.2;                 // share of the D
 constexpr double kDrawnCounts = 0.25;            // line and D each, of all noses together
 constexpr double kSizeTold = 0.0025;             // m, 1 sigma of half a length: worth a warning

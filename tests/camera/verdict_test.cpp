@@ -62,5 +62,30 @@ TEST(Verdict, ALineWithoutADIsNoBaulkLineWhereASideIsHardlySeen) {
   EXPECT_FALSE(judge(off, spec).found);
 }
 
+// A lamp's edge beside three seams made a rectangle 15 cm off.
+TEST(Verdict, SeamsAloneAreNoTable) {
+  const table::Spec spec = test_support::full_size().spec();
+  Fit fit = all_seen();
+  fit.rail_share = {1, 1, 1, 1};
+  fit.nose_share = {0.9, 0.9, 0, 0};
+  EXPECT_TRUE(judge(fit, spec).found) << "noses of two sides, seams of two";
+  EXPECT_FALSE(judge(fit, spec).sure) << "another reading of the picture may explain more";
+  fit.nose_share[kRight] = 0;
+  EXPECT_THAT(judge(fit, spec).why, HasSubstr("the nose of one cushion only"));
+  fit.nose_share[kBaulk] = 0;
+  EXPECT_FALSE(judge(fit, spec).found);
+  EXPECT_THAT(judge(fit, spec).why, HasSubstr("no cushion's nose"));
+}
+
+TEST(Verdict, WhatIsHardlySeenAnywhereDoesNotHoldTogether) {
+  const table::Spec spec = test_support::full_size().spec();
+  Fit fit = all_seen();
+  fit.nose_share = {0.32, 0.32, 0.32, 0.32};
+  fit.line_share = fit.d_share = 0.21;
+  const Verdict v = judge(fit, spec);
+  EXPECT_FALSE(v.found);
+  EXPECT_THAT(v.why, HasSubstr("does not hold together"));
+}
+
 }  // namespace
 }  // namespace baizetrace::camera

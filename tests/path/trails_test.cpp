@@ -146,17 +146,23 @@ TEST_F(Ghost, NotWhenItDidNotSetOutThere) {
   EXPECT_TRUE(trails.hand_over(ball).empty());
 }
 
-// Cue and hand hide the white for a moment while a ball that a hand sent passes: the white has not run off that way.
-TEST(Tracker, AHiddenWhiteIsNotLookedForOnAnothersTrail) {
-  set_data_folder(BAIZETRACE_SOURCE);
-  const table::Table table(*table::read_spec("full-size"));
-  const table::BallSet set = *table::read_ball_set(table.spec().balls);
-  Tracker tracker(table, set);
-  const auto see = [&](const std::string& ball, double time, const Vec2& at) {
+// A tracker of a full-size table, and sightings that look like one ball and no other.
+struct Watching : testing::Test {
+  Sighting see(const std::string& ball, double time, const Vec2& at) const {
     Sighting s = sighting(time, at);
     for (const table::BallKind& k : set.kinds) s.colour.push_back(k.name == ball ? 0.0F : -3.0F);
     return s;
-  };
+  }
+  const table::Table table = [] {
+    set_data_folder(BAIZETRACE_SOURCE);
+    return table::Table(*table::read_spec("full-size"));
+  }();
+  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+};
+
+// Cue and hand hide the white for a moment while a ball that a hand sent passes: the white has not run off that way.
+TEST_F(Watching, AHiddenWhiteIsNotLookedForOnAnothersTrail) {
+  Tracker tracker(table, set);
   int episodes = 0;
   for (int f = 0; f < 150; ++f) {
     Look l;
@@ -172,16 +178,8 @@ TEST(Tracker, AHiddenWhiteIsNotLookedForOnAnothersTrail) {
 }
 
 // A ball that is told only after the white has been struck, but lay there before, lay there when it was struck.
-TEST(Tracker, ABallToldLateLayThereWhenTheEpisodeBegan) {
-  set_data_folder(BAIZETRACE_SOURCE);
-  const table::Table table(*table::read_spec("full-size"));
-  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+TEST_F(Watching, ABallToldLateLayThereWhenTheEpisodeBegan) {
   Tracker tracker(table, set);
-  const auto see = [&](const std::string& ball, double time, const Vec2& at) {
-    Sighting s = sighting(time, at);
-    for (const table::BallKind& k : set.kinds) s.colour.push_back(k.name == ball ? 0.0F : -3.0F);
-    return s;
-  };
   std::vector<Episode> episodes;
   for (int f = 0; f < 240; ++f) {
     Look l;
@@ -201,18 +199,10 @@ TEST(Tracker, ABallToldLateLayThereWhenTheEpisodeBegan) {
 
 // An episode that ends as the next begins, in the midst of a look, forgets balls that never were. (It once did so
 // while it still went through them, in memory that had been given back: only a sanitizer shows that here.)
-TEST(Tracker, AGhostIsForgottenAsTheNextEpisodeBegins) {
-  set_data_folder(BAIZETRACE_SOURCE);
-  const table::Table table(*table::read_spec("full-size"));
-  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+TEST_F(Watching, AGhostIsForgottenAsTheNextEpisodeBegins) {
   constexpr double kStep = 1.0 / 60, kSpeed = 0.9;  // s, m/s
   for (double again = 3.6; again < 4.2; again += kStep) {
     Tracker tracker(table, set);
-    const auto see = [&](const std::string& ball, double time, const Vec2& at) {
-      Sighting s = sighting(time, at);
-      for (const table::BallKind& k : set.kinds) s.colour.push_back(k.name == ball ? 0.0F : -3.0F);
-      return s;
-    };
     std::vector<Episode> episodes;
     for (int f = 0; f < 360; ++f) {
       Look l;
