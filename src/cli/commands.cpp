@@ -47,10 +47,10 @@ std::filesystem::path find_data(const char* program) {
 // time went into getting them anew.
 void keep_memory() {
 #ifdef __GLIBC__
-  constexpr int kLargest = 1 << 30, kAhead = 1 << 26;  // bytes: none is mapped by itself; asked for at a time
-  mallopt(M_MMAP_THRESHOLD, kLargest);
-  mallopt(M_TRIM_THRESHOLD, kLargest);
-  mallopt(M_TOP_PAD, kAhead);
+  constexpr int kMapped = 32 << 20, kKept = 64 << 20, kArenas = 2;  // bytes; one arena a thread that looks or decodes
+  mallopt(M_MMAP_THRESHOLD, kMapped);
+  mallopt(M_TRIM_THRESHOLD, kKept);
+  mallopt(M_ARENA_MAX, kArenas);
 #endif
 }
 }  // namespace

@@ -124,6 +124,8 @@ class Shot {
     }
     weigh();
   }
+  // How many measured numbers count.
+  [[nodiscard]] double used() const { return static_cast<double>(used_.size()); }
   // Displacements of all facts by each kick of one standard uncertainty, at z.
   MatrixXd kicked(const VectorXd& z) {
     const ShotNumbers n = u_.numbers(z);

@@ -51,8 +51,9 @@ std::vector<double> stages_after_first(const std::vector<double>& contact_times)
 // contact nearly where it was seen, in the right order.
 std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vector<double>& contact_times,
                            const std::vector<double>& stages) {
-  constexpr int kSteps = 8;
-  constexpr std::size_t kKept = 7;
+  constexpr int kSteps = 8, kMoreSteps = 24;
+  constexpr std::size_t kKept = 7, kPromising = 3;
+  constexpr double kDown = 1;  // sum of squares per number: fitted
   constexpr double kHeights[] = {0.0, 0.25, -0.25, 0.42, -0.42};
   constexpr double kRights[] = {0.0, 0.15, -0.15, 0.3, -0.3, 0.45, -0.45};
   const auto settle = [&](std::vector<Valley>& valleys, const std::vector<int>& held) {
@@ -81,6 +82,11 @@ std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vect
   for (const double until : stages) {
     shot.use_until(until);
     settle(valleys, {});
+    keep_best(valleys, kKept);
+    // Where none is down yet, the next contact would be met too far from where it was seen: the best go on first.
+    if (valleys.empty() || valleys[0].sum < kDown * shot.used()) continue;
+    for (std::size_t k = 0; k < std::min(kPromising, valleys.size()); ++k)
+      valleys[k].sum = descend(shot, unknowns, valleys[k].z, {}, kMoreSteps).value_or(1e300);
     keep_best(valleys, kKept);
   }
   shot.use_until(1e18);
@@ -223,7 +229,7 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   } else {
     valleys = search(shot, unknowns, e.contact_times, stages_after_first(e.contact_times));
     // Lost on the way: once more in longer strides, which may pass over what held it.
-    constexpr double kLost = 10;  // per measured number, before kicks are allowed for
+    constexpr double kLost = 4;  // per measured number, before kicks are allowed for
     if (valleys.empty() || valleys[0].sum > kLost * 2 * static_cast<double>(e.facts.size())) {
       std::vector<double> strides = e.contact_times;
       if (!strides.empty()) strides.erase(strides.begin());
