@@ -69,12 +69,16 @@ struct BallPath {
   std::optional<std::string> pocket;  // fell there
   double pocket_time = 0;
   double rms = 0;  // m, of sightings from the fitted path
+  // s: from here on what it touched is not known: it turned where nobody saw by what, or was not followed any more.
+  std::optional<double> told_until;
 
   // Whether free motion between contacts follows what was seen: if not, nothing is to be told from its contacts.
   [[nodiscard]] bool followed() const {
     constexpr double kFollowed = 0.012;  // m RMS; a fair path is 0.3 to 3 mm
     return rms <= kFollowed;
   }
+  // It goes on behind where it is told: a turn out of sight. Otherwise it was lost there.
+  [[nodiscard]] bool goes_on() const { return told_until && !rows.empty() && rows.back().time > *told_until; }
   [[nodiscard]] std::optional<Vec2> at(double t) const {
     for (const Piece& p : pieces)
       if (t >= p.from && t <= p.to) return p.at(t);

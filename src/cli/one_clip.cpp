@@ -129,7 +129,7 @@ Result<cv::Mat> find_rig(const Ground& g, const MeasureOptions& o, video::Clip& 
 
 // One pass over the clip: sightings, tracks, episodes.
 std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& g, const table::Table& table,
-                               const MeasureOptions& o, ClipShots& out) {
+                               const MeasureOptions& o, ClipShots& out, std::vector<path::Passing>& unseen_white) {
   path::TrackerOptions names;
   if (g.setups.size() == 1)
     for (const motion::Ball& b : practice::balls_of(g.setups[0], table, g.balls))
@@ -179,6 +179,7 @@ std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& 
   while (const auto mended = waiting.pop())
     if (auto episode = tracker.push(*mended)) over(std::move(*episode));
   if (auto episode = tracker.finish()) over(std::move(*episode));
+  unseen_white = tracker.unseen_white();
   const video::ClipEnd& end = clip.end();
   out.complete = end.complete && !out.stopped;
   out.until = out.stopped && last ? last->time : end.last_time;
@@ -208,9 +209,11 @@ const path::EpisodePaths& better_of(const path::EpisodePaths& before, const path
   return rms(now) > kClearlyWorse * rms(before) ? before : now;
 }
 
+constexpr double kLongestRun = 30;  // s, of any ball
+
 // Shots from episodes. How the table plays is read off all free rolls first; then every path is fitted with that.
-void make_shots(std::vector<Seen>& seen, const SteadyEye& eye, const Ground& g, const table::Table& table,
-                path::Play& play, ClipShots& out) {
+void make_shots(std::vector<Seen>& seen, const std::vector<path::Passing>& unseen_white, const SteadyEye& eye,
+                const Ground& g, const table::Table& table, path::Play& play, ClipShots& out) {
   const camera::Rig& rig = out.rig;
   path::ReconstructOptions how;
   how.readout = rig.readout;
@@ -255,6 +258,16 @@ void make_shots(std::vector<Seen>& seen, const SteadyEye& eye, const Ground& g, 
     out.pictures.push_back(std::move(s.picture));
     out.cameras.push_back(s.camera);
   }
+  double last = -1e18;
+  for (const path::Passing& p : unseen_white) {
+    constexpr double kOneRun = 3;  // s between what was seen of it
+    const bool told = p.from < last + kOneRun;
+    last = p.to;
+    if (!told && std::none_of(out.shots.begin(), out.shots.end(), [&](const practice::Attempt& a) {
+          return p.to > a.strike_time && p.from < a.rest_time.value_or(a.strike_time + kLongestRun);
+        }))
+      out.warnings.push_back({p.from, "no attempt: the white ran, but where it lay before was out of sight"});
+  }
   // Every attempt has one: told in one line, so that a lost attempt can still be looked for there.
   if (no_run.empty()) return;
   std::string when;
@@ -280,10 +293,11 @@ Result<ClipShots> measure_clip(const std::string& file, int index, const Ground&
   if (auto learnt = first.enough() ? learning.learn(first) : learning.learn(*clip); !learnt) return pass_on(learnt);
   first = sight::FirstFrames();
   SteadyEye eye(std::move(learning), *reference, out.rig, table, g.balls, file);
-  std::vector<Seen> seen = look_through(*clip, eye, g, table, o, out);
+  std::vector<path::Passing> unseen_white;
+  std::vector<Seen> seen = look_through(*clip, eye, g, table, o, out, unseen_white);
   eye.tell(out.moves, out.warnings);
   if (o.progress) o.progress(1, "fitting the paths");
-  make_shots(seen, eye, g, table, play, out);
+  make_shots(seen, unseen_white, eye, g, table, play, out);
   for (practice::Attempt& a : out.shots) a.clip = index;
   for (practice::Warning& w : out.warnings) w.clip = index;
   for (practice::RigMove& m : out.moves) m.clip = index;

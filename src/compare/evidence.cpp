@@ -101,9 +101,9 @@ Result<Evidence> evidence_of(const practice::Attempt& a, const table::Table& tab
     e.contacts.emplace_back();
     // Contacts in order, as far as the ball's motion is one that can be told: jaws and pockets end it.
     std::vector<double> times;
-    double until = end;
+    double until = std::min(end, path.told_until.value_or(1e18));
     for (const Contact& c : path.contacts) {
-      if (c.time >= end) break;
+      if (c.time >= until) break;
       std::optional<std::size_t> with;
       if (c.kind == ContactKind::ball) with = index_of(names, c.with);
       if (c.kind == ContactKind::cushion) with = index_of(ground.cushions, c.with);

@@ -67,6 +67,8 @@ class Tracker {
   [[nodiscard]] std::optional<Episode> push(const Look& look);
   // The recording has ended.
   [[nodiscard]] std::optional<Episode> finish();
+  // When the cue ball ran though where it had lain was out of sight: no episode follows it.
+  [[nodiscard]] std::vector<Passing> unseen_white() const;
 
  private:
   struct State;

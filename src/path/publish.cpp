@@ -133,6 +133,12 @@ BallPath publish(const Published& from, std::size_t i, const Found& found, const
     out.rest = place_of(*track.after, options);
     out.rest_time = rests;
   }
+  for (std::size_t k = 1; k < chain.legs.size() && !out.told_until; ++k)
+    if (chain.legs[k].touch.kind == Touch::Kind::unknown) out.told_until = chain.legs[k].leg.t;
+  // Lost as it came to rest there, it has touched nothing since.
+  constexpr double kAsGoodAsThere = 0.05;  // m
+  const bool there = track.after && (track.after->at - chain.at(until, cloth)).norm() < kAsGoodAsThere;
+  if (found.lost && !found.pocket && !there && !out.told_until) out.told_until = until;
   double sum = 0;
   int n = 0;
   for (const Seen& s : chain.seen) {

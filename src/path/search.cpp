@@ -321,6 +321,17 @@ std::optional<Chain> begun_behind_hands(const Chain& still, const Other& other, 
   return chain;
 }
 
+// Whether `other`, which lay still, set off just after this ball did, while this ball's path has met no ball by then: a
+// ball does not set off by itself, and between two frames a contact leaves no trace but that.
+bool sent_unseen(const Found& found, const Other& other) {
+  constexpr double kSoon = 0.15;  // s: a contact later than this is told from the path before it
+  if (!other.moved || !other.track || !other.track->before) return false;
+  const double begins = found.chain.legs[0].leg.t, leaves = other.leaves();
+  if (leaves <= begins || leaves > begins + kSoon) return false;
+  return std::none_of(found.chain.legs.begin(), found.chain.legs.end(),
+                      [&](const ChainLeg& l) { return l.touch.kind == Touch::Kind::ball && l.leg.t <= leaves; });
+}
+
 }  // namespace
 
 std::optional<Found> search(const BallTrack& track, double radius, double mass, const World& world) {
@@ -350,13 +361,15 @@ std::optional<Found> search(const BallTrack& track, double radius, double mass, 
       if (k >= n) break;
       Found found = read(begun_at(chain, i, k), world, track, k);
       if (!best || better(found, *best)) best = std::move(found);
-      if (start == 0 && best->lost) {
-        for (const Other& o : world.others) {
-          auto behind = begun_behind_hands(chain, o, i, k);
-          if (!behind) continue;
-          found = read(std::move(*behind), world, track, i);
-          if (better(found, *best)) best = std::move(found);
-        }
+      for (const Other& o : world.others) {
+        const bool sent = start == 0 && sent_unseen(*best, o);
+        if (start > 0 || (!best->lost && !sent)) continue;
+        auto behind = begun_behind_hands(chain, o, i, k);
+        if (!behind) continue;
+        found = read(std::move(*behind), world, track, i);
+        // What sent the other off explains more than one sighting can speak against.
+        if (better(found, *best) || (sent && found.lost == best->lost && found.trusted + 1 >= best->trusted))
+          best = std::move(found);
       }
       if (!best->lost) break;
     }

@@ -581,13 +581,13 @@ std::optional<Episode> Tracker::State::close(bool cut) {
 
 Tracker::Tracker(const table::Table& table, const table::BallSet& balls, const TrackerOptions& options)
     : state_(std::make_unique<State>(table, balls, options)) {}
+std::vector<Passing> Tracker::unseen_white() const { return state_->trails.of_unseen_white(); }
 Tracker::Tracker(Tracker&&) noexcept = default;
 Tracker::~Tracker() = default;
 
 std::optional<Episode> Tracker::push(const Look& look) {
-  state_->ready.reset();
   state_->look(look);
-  return std::move(state_->ready);
+  return std::exchange(state_->ready, std::nullopt);
 }
 
 std::optional<Episode> Tracker::finish() {

@@ -55,6 +55,13 @@ std::optional<std::size_t> kind_of(const Trail& t) {
   return static_cast<std::size_t>(best - t.colour.begin());
 }
 
+// A run of the cue ball, which nothing that is followed is.
+bool of_white_alone(const Trail& t) {
+  const std::optional<std::size_t> kind = is_ball(t) ? kind_of(t) : std::nullopt;
+  return kind == 0U && std::none_of(t.beside.begin(), t.beside.end(),
+                                    [](const auto& b) { return b.first == "white" && b.second >= kOften; });
+}
+
 void go_on(Trail& t, const Sighting& s) {
   const double dt = s.time - t.seen_at;
   const Vec2 v = (s.at - t.at) / dt;
@@ -98,7 +105,10 @@ std::vector<const Trail*> Trails::continued(const std::vector<Sighting>& sightin
 
 void Trails::strays(const std::vector<Sighting>& given_to_none, const std::vector<Followed>& balls, double time) {
   for (const Trail& t : trails_)
-    if (over(t, time) && is_ball(t)) ended_.push_back(t);
+    if (over(t, time) && is_ball(t)) {
+      ended_.push_back(t);
+      if (of_white_alone(t)) unseen_white_.push_back({t.first, t.seen_at, 0});
+    }
   std::erase_if(trails_, [&](const Trail& t) { return over(t, time); });
   const std::size_t known = trails_.size();
   std::vector<bool> gone_on(known, false);
@@ -174,6 +184,13 @@ std::vector<Passing> Trails::passing(double from) {
   std::for_each(ended_.begin(), ended_.end(), add);
   std::for_each(trails_.begin(), trails_.end(), add);
   std::stable_sort(out.begin(), out.end(), [](const Passing& a, const Passing& b) { return a.from < b.from; });
+  return out;
+}
+
+std::vector<Passing> Trails::of_unseen_white() const {
+  std::vector<Passing> out = unseen_white_;
+  for (const Trail& t : trails_)
+    if (of_white_alone(t)) out.push_back({t.first, t.seen_at, 0});
   return out;
 }
 

@@ -40,6 +40,10 @@ class Trails {
   // The trails of balls that were seen since `from`, oldest first; those of before are forgotten.
   [[nodiscard]] std::vector<Passing> passing(double from);
 
+  // Runs of the cue ball, over or not, that no followed ball was seen beside or took over: where it lay before was out
+  // of sight. Oldest first.
+  [[nodiscard]] std::vector<Passing> of_unseen_white() const;
+
   // Whether what moves along a trail is surely not this ball: it was seen beside it often enough, and has not come to
   // where the ball lies, or ran when it was last seen, which it may have set off.
   [[nodiscard]] static bool is_another(const Trail& trail, const Followed& ball, double time);
@@ -47,6 +51,7 @@ class Trails {
  private:
   std::vector<Trail> trails_;
   std::vector<Trail> ended_;  // that were of balls
+  std::vector<Passing> unseen_white_;
 };
 
 }  // namespace baizetrace::path

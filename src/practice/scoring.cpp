@@ -145,13 +145,18 @@ void score_attempt(Attempt& a, const Setup& setup, const table::Table& table, co
       if (!l.blocked_by.empty()) a.leave->blocked_by = l.blocked_by;
     }
   }
-  // What its path passed is not known when nothing follows what was seen of it.
-  if (const auto white = a.balls.find(set.kinds[0].name); white != a.balls.end() && !white->second.followed()) return;
+  // What its path passed is not known when nothing follows what was seen of it, or only up to a point.
+  const Goal* goal = setup.goal ? &*setup.goal : nullptr;
+  const bool by_path = goal && (!goal->cushions.empty() || !goal->gates.empty() || !goal->avoid.empty() ||
+                                goal->touch || goal->touch_at_least > 0 || goal->over);
+  if (const auto white = a.balls.find(set.kinds[0].name);
+      white != a.balls.end() && (!white->second.followed() || (white->second.told_until && by_path)))
+    return;
   std::vector<GoalPart> parts = judge(setup, table, p);
   for (GoalPart& part : parts)
     if (part.what == "pot") part.note = pot_note(a, *setup.shot, table, set);
   // A hit is the pot and all goal parts.
-  Score score = points_of(parts, setup.goal ? &*setup.goal : nullptr, a.in_off.has_value());
+  Score score = points_of(parts, goal, a.in_off.has_value());
   if (!score.parts.empty()) a.score = std::move(score);
 }
 

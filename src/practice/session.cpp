@@ -133,6 +133,7 @@ Json write(const Attempt& a) {
     Json b{{"path", write(path.rows)}, {"contacts", write(path.contacts)}};
     if (path.rest) b["rest_time"] = kept(path.rest_time);
     if (path.rms > 0) b["rms"] = kept(path.rms);
+    if (path.told_until) b["told_until"] = kept(*path.told_until);
     if (const Json unseen = unseen_of(path.rows); !unseen.empty()) b["unseen"] = unseen;
     j["balls"][ball] = std::move(b);
   }
@@ -323,6 +324,7 @@ Attempt read_attempt(const Json& j) {
         for (PathRow& r : path.rows)
           if (r.time >= span.at(0).get<double>() && r.time <= span.at(1).get<double>()) r.seen = false;
     path.rms = b.value("rms", 0.0);
+    if (b.contains("told_until")) path.told_until = b["told_until"].get<double>();
     if (b.contains("rest_time")) path.rest_time = b["rest_time"].get<double>();
     if (const auto it = a.after.find(ball); it != a.after.end()) path.rest = it->second;
     for (const Contact& c : path.contacts)

@@ -95,6 +95,14 @@ void route(const practice::Attempt& a, const WordsOptions& o, AttemptWords& word
     if (c.inferred) step += " (out of sight)";
     steps.emplace_back(c.time, std::move(step));
   }
+  if (white->told_until) {
+    steps.emplace_back(*white->told_until, white->goes_on() ? "something out of sight" : "then lost from sight");
+    std::stable_sort(steps.begin(), steps.end(), [](const auto& x, const auto& y) { return x.first < y.first; });
+    words.cannot_tell.push_back(
+        white->goes_on() ? "What the white touched where it turned out of sight."
+                         : fmt::format("What the white touched from {:.1f} s after the strike on: it was not followed.",
+                                       *white->told_until - a.strike_time));
+  }
   const std::size_t more = steps.size() > kMostContacts ? steps.size() - kMostContacts : 0;
   steps.resize(steps.size() - more);
   const practice::GatePassed* tightest = nullptr;
@@ -279,7 +287,8 @@ SessionWords words_of(const practice::Session& session, const table::Table& tabl
   const std::size_t n = session.attempts.size();
   if (n == 0) {
     words.verdict = "No shot found.";
-    words.sentence = fmt::format("No struck ball was followed in the {:.0f} s that were measured.", session.measured_until);
+    words.sentence =
+        fmt::format("No struck ball was followed in the {:.0f} s that were measured.", session.measured_until);
     return words;
   }
   if (n == 1) {

@@ -5,6 +5,7 @@
 
 #include "base/files.hpp"
 #include "path/followed.hpp"
+#include "path/reconstruct.hpp"
 #include "path/roster.hpp"
 #include "path/search.hpp"
 
@@ -169,6 +170,70 @@ TEST_F(UnderAFrame, NothingComesBackFasterThanItWent) {
   // What was seen before it went out of sight is still a free run, and counts as one.
   EXPECT_EQ(found->trusted, found->moving);
   EXPECT_GE(found->trusted, 10);
+}
+
+TEST_F(UnderAFrame, WhatItTouchedIsToldUntilItsTurn) {
+  Leg second;
+  second.t = 1.2;
+  second.p = first.at(second.t, world.cloth);
+  second.v = {-0.55, 0.5};
+  second.w = 0.2 * second.v;
+  see(first, 0, 1.05);
+  see(second, 1.5, 2.6);
+  Episode episode;
+  episode.end = 2.6;
+  for (int f = 0; f < 80; ++f) episode.frame_times.push_back(f / 30.0);
+  episode.balls.push_back(track);
+  const table::Table table(*table::read_spec("full-size"));
+  const auto paths = reconstruct(episode, table, *table::read_ball_set(table.spec().balls), {});
+  ASSERT_EQ(paths.balls.size(), 1U);
+  const BallPath& white = paths.balls[0];
+  EXPECT_TRUE(white.contacts.empty());
+  ASSERT_TRUE(white.told_until);
+  EXPECT_NEAR(*white.told_until, second.t, 0.03);
+  EXPECT_TRUE(white.goes_on());
+}
+
+// Struck 4 cm from a red: between two frames it has met it and turned, and only the red's run tells.
+TEST_F(UnderAFrame, WhatSetOffAtOnceWasHit) {
+  const Vec2 line = Vec2(-0.53, 0.85).normalized(), normal = Vec2(-0.95, 0.31).normalized();
+  constexpr double kStrike = 0.505, kHit = 0.515;  // s; frames at 0.5 and 0.533
+  first.t = kStrike;
+  first.v = 0.04 / (kHit - kStrike) * line;
+  Leg second, red;
+  second.t = red.t = kHit;
+  second.p = first.p + 0.04 * line;
+  second.v = {0.68, 2.48};
+  red.p = second.p + 2 * kRadius * normal;
+  red.v = 2.9 * normal;
+  for (int f = 0; f <= 15; ++f) track.seen.push_back(sighting(f / 30.0, first.p));
+  see(second, kHit, 1.2);
+  BallTrack other;
+  other.ball = "red-1";
+  other.moved = true;
+  other.before = track.before;
+  other.before->at = red.p;
+  for (int f = 16; f < 24; ++f) other.seen.push_back(sighting(f / 30.0, red.at(f / 30.0, world.cloth)));
+  Episode episode;
+  episode.end = 1.2;
+  for (int f = 0; f < 37; ++f) episode.frame_times.push_back(f / 30.0);
+  episode.balls = {track, other};
+  const table::Table table(*table::read_spec("full-size"));
+  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+  const auto paths = reconstruct(episode, table, set, {});
+  ASSERT_EQ(paths.balls.size(), 2U);
+  ASSERT_EQ(paths.balls[0].contacts.size(), 1U);
+  const Contact& hit = paths.balls[0].contacts[0];
+  EXPECT_EQ(hit.with, "red-1");
+  EXPECT_NEAR(hit.time, kHit, 0.003);
+  EXPECT_LT((hit.at - second.p).norm(), 0.003);
+  EXPECT_LT(std::abs(wrap_angle(hit.heading_in - heading_of(line))), radians(4));
+  // A ball that did not move was not hit.
+  episode.balls[1].moved = false;
+  episode.balls[1].seen.clear();
+  const auto alone = reconstruct(episode, table, set, {});
+  ASSERT_EQ(alone.balls.size(), 1U);
+  EXPECT_TRUE(alone.balls[0].contacts.empty());
 }
 
 }  // namespace

@@ -78,6 +78,26 @@ TEST(Trails, ABallThatHasPassedIsToldByItsColour) {
   EXPECT_TRUE(trails.passing(2).empty());
 }
 
+TEST(Trails, AWhiteThatRunsUnseenBeforeIsTold) {
+  Trails alone, beside, red;
+  std::vector<Followed> white{at_rest("white", {0, 0})};
+  for (int f = 0; f < 30; ++f) {
+    Sighting s = sighting(f * kFrame, passer(f * kFrame));
+    s.colour = {0.0F, -6.0F, -5.0F};
+    white[0].seen_at = s.time;
+    alone.strays({s}, {}, s.time);
+    beside.strays({s}, white, s.time);
+    s.colour = {-6.0F, 0.0F, -5.0F};
+    red.strays({s}, {}, s.time);
+  }
+  ASSERT_EQ(alone.of_unseen_white().size(), 1U);
+  EXPECT_NEAR(alone.of_unseen_white()[0].from, 0, 1e-9);
+  alone.strays({}, {}, 5);  // over
+  EXPECT_EQ(alone.of_unseen_white().size(), 1U);
+  EXPECT_TRUE(beside.of_unseen_white().empty()) << "the white lies in sight: this is another, brought by hand";
+  EXPECT_TRUE(red.of_unseen_white().empty());
+}
+
 // A yellow ran at 0.6 m/s until a shadow was taken for it at its last place; what ran on is a whole yellow ball.
 struct Ghost : testing::Test {
   static Sighting yellow(double t, const Vec2& at, double visible) {

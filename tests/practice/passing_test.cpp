@@ -80,6 +80,16 @@ TEST(Scoring, NothingIsScoredByAPathThatNoRunFollows) {
   score_attempt(a, setup, table, set);
   ASSERT_TRUE(a.score);
   EXPECT_EQ(a.score->points, 1);
+  // Turned out of sight: where it lies is still known, what it passed is not.
+  white.told_until = 1.0;
+  score_attempt(a, setup, table, set);
+  ASSERT_TRUE(a.score);
+  EXPECT_EQ(a.score->points, 1);
+  setup.goal->cushions = {"left"};
+  score_attempt(a, setup, table, set);
+  EXPECT_FALSE(a.score);
+  setup.goal->cushions.clear();
+  white.told_until.reset();
   white.rms = 0.091;
   score_attempt(a, setup, table, set);
   EXPECT_FALSE(a.score);

@@ -104,6 +104,20 @@ TEST(Words, APathThatNoRunFollowsTellsNoContacts) {
   EXPECT_THAT(w.sentence, HasSubstr("cm from the baulk cushion, ")) << "where it stopped was seen";
 }
 
+TEST(Words, WhatNobodySawIsNotNothing) {
+  practice::Attempt a = attempt();
+  BallPath& white = a.balls.at("white");
+  white.contacts.clear();
+  white.told_until = 0.5 * (white.rows.front().time + white.rows.back().time);
+  AttemptWords w = words_of(a, full_size());
+  EXPECT_THAT(w.sentence, HasSubstr("White: something out of sight"));
+  EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("where it turned out of sight")));
+  white.told_until = white.rows.back().time;
+  w = words_of(a, full_size());
+  EXPECT_THAT(w.sentence, HasSubstr("lost from sight."));
+  EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("it was not followed")));
+}
+
 TEST(Words, WithoutASetupNothingIsSaidAboutWhatWasMeant) {
   practice::Attempt a = attempt();
   a.pot_made.reset();
