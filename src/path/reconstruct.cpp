@@ -113,6 +113,26 @@ bool heads_into_a_pocket(const Found& found, const World& world) {
   return false;
 }
 
+// Balls that were lost are followed on from what was fitted; true: one was.
+bool follow_on(std::vector<Found>& found, const std::vector<const BallTrack*>& tracks, std::vector<World>& worlds,
+               Problem& problem) {
+  if (std::none_of(found.begin(), found.end(), [](const Found& f) { return f.lost; })) return false;
+  for (std::size_t i = 0; i < found.size(); ++i) found[i].chain = problem.chains[i], found[i].cloth = problem.cloth;
+  bool any = false;
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    if (!found[i].lost) continue;
+    for (Other& o : worlds[i].others)
+      for (const Found& f : found)
+        if (f.chain.ball == o.name) o.chain = &f.chain, o.cloth = f.cloth;
+    auto further = read_on(found[i], *tracks[i], worlds[i]);
+    if (!further) continue;
+    found[i] = std::move(*further);
+    problem.chains[i] = found[i].chain;
+    any = true;
+  }
+  return any;
+}
+
 }  // namespace
 
 EpisodePaths reconstruct(const Episode& episode, const table::Table& table, const table::BallSet& balls,
@@ -169,6 +189,15 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
   for (int i = 0; i < 6 && drop_idle_contacts(problem); ++i) {
     link(problem);
     fit(problem, fit_options);
+  }
+  constexpr int kRounds = 2;  // one ball's way on may tell another's
+  for (int i = 0; i < kRounds && follow_on(found, tracks, worlds, problem); ++i) {
+    link(problem);
+    fit(problem, fit_options);
+    for (int k = 0; k < 6 && drop_idle_contacts(problem); ++k) {
+      link(problem);
+      fit(problem, fit_options);
+    }
   }
   if (tell_noses_from_jaws(problem, worlds)) fit(problem, fit_options);
   // Balls that vanished: did they fall? Jaws on the way become legs, then all is fitted once more.

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <tuple>
 
 #include "path/contact.hpp"
 #include "path/hidden.hpp"
@@ -219,8 +220,9 @@ Anchor anchor_of(const Stay& stay) {
   return {stay.at, Mat2(c.inverse().llt().matrixU())};
 }
 
-Found read(Chain chain, const World& world, const BallTrack& track, std::size_t next) {
+Found read(Chain chain, const World& world, const BallTrack& track, std::size_t next, const Cloth* cloth = nullptr) {
   Reader reader(std::move(chain), world, !track.after);
+  if (cloth) reader.found_.cloth = *cloth;
   reader.read(next);
   Found found = std::move(reader.found_);
   const double begins = found.chain.legs[0].leg.t;
@@ -408,6 +410,29 @@ std::optional<Found> search_patiently(const BallTrack& track, double radius, dou
   }
   world.model_sd = best_sd;
   return best;
+}
+
+std::optional<Found> read_on(const Found& lost, const BallTrack& track, const World& world) {
+  Chain chain = lost.chain;
+  const std::vector<Seen> fresh = prepare(track, world);
+  std::size_t next = 0;
+  for (std::size_t i = 0; i < chain.seen.size(); ++i)
+    if (chain.seen[i].trusted) next = i + 1;
+  if (next == 0 || fresh.size() != chain.seen.size()) return std::nullopt;
+  for (std::size_t i = next; i < fresh.size(); ++i) chain.seen[i].trusted = fresh[i].trusted;
+  for (ChainLeg& l : chain.legs) {
+    l.touch.other_chain = l.touch.other_leg = -1;
+    if (l.touch.kind != Touch::Kind::ball) continue;
+    // It met the other where that one's path has it now.
+    constexpr double kJustBefore = 1e-4;  // s
+    for (const Other& o : world.others)
+      if (const auto at = o.name == l.touch.ball ? o.at(l.leg.t - kJustBefore) : std::nullopt)
+        std::tie(l.touch.place, l.touch.velocity) = *at, l.touch.time = l.leg.t;
+  }
+  Found found = read(std::move(chain), world, track, next, &lost.cloth);
+  if (!better(found, lost)) return std::nullopt;
+  if (track.after && !found.lost) found.chain.rest = anchor_of(*track.after);
+  return found;
 }
 
 }  // namespace baizetrace::path

@@ -55,6 +55,10 @@ struct Found {
 // The same, allowing sightings more when they do not fit otherwise: pictures coarser or worse than they claim.
 [[nodiscard]] std::optional<Found> search_patiently(const BallTrack& track, double radius, double mass, World& world);
 
+// Reads on where a search lost the ball, from its chain and the others' as fitted together since: that tells the last
+// contacts better than the search could, which knew one path at a time. nullopt: no further than before.
+[[nodiscard]] std::optional<Found> read_on(const Found& lost, const BallTrack& track, const World& world);
+
 // Where the ball fell after its last leg: the next events of the leg up to a pocket; jaws on the way become legs.
 // Used by search for balls that vanish, and again after the global fit.
 void find_fall(Found& found, const World& world, double last_seen, double within);

@@ -35,7 +35,9 @@ bool runs_freely(const Found& cue, const Chain& chain, const Episode& episode, c
   const bool long_seen = !cue.lost && cue.trusted >= kLongRun && cue.trusted > kNearlyAllTrusted * cue.moving;
   if (!slides_as_on_cloth(c) && !long_seen) return false;
   if (!rolls_as_on_cloth(c)) return false;
-  if (cue.moving < kFewestSightings || cue.trusted < kLeastTrusted * cue.moving) return false;
+  // A long free run is one however it went on: lost after a kiss, it was struck all the same.
+  const bool long_free = cue.lost && cue.trusted >= kLongRun;
+  if (cue.moving < kFewestSightings || (cue.trusted < kLeastTrusted * cue.moving && !long_free)) return false;
   if (cue.lost && cue.trusted < 8) return false;
   for (const ChainLeg& l : chain.legs)
     if (l.leg.v.norm() > kFastestStrike) return false;

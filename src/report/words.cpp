@@ -121,7 +121,7 @@ void route(const practice::Attempt& a, const WordsOptions& o, AttemptWords& word
   std::stable_sort(steps.begin(), steps.end(), [](const auto& x, const auto& y) { return x.first < y.first; });
   std::vector<std::string> way;
   for (auto& s : steps) way.push_back(std::move(s.second));
-  if (more > 0) way.push_back(fmt::format("{} more contacts", more));
+  if (more > 0) way.push_back(fmt::format("{} more contact{}", more, more == 1 ? "" : "s"));
   if (way.empty()) {
     if (!a.in_off) words.sentence += " White touched nothing.";
   } else {
