@@ -194,6 +194,69 @@ TEST_F(UnderAFrame, WhatItTouchedIsToldUntilItsTurn) {
   EXPECT_TRUE(white.goes_on());
 }
 
+// The search lost it just behind a turn; with the turn as fitted since, all that follows is one free run.
+TEST_F(UnderAFrame, WhatWasLostIsFollowedOn) {
+  Leg second;
+  second.t = 1.2;
+  second.p = first.at(second.t, world.cloth);
+  second.v = {-0.55, 0.5};
+  second.w = 0.2 * second.v;
+  see(first, 0.5, second.t);
+  see(second, second.t, 2.6);
+  Found lost;
+  lost.cloth = world.cloth;
+  lost.chain.ball = track.ball;
+  lost.chain.radius = kRadius;
+  lost.chain.mass = kMass;
+  lost.chain.legs.resize(2);
+  lost.chain.legs[0].leg = first;
+  lost.chain.legs[1].leg = second;
+  lost.chain.legs[1].touch.kind = Touch::Kind::unknown;
+  lost.lost = true;
+  lost.lost_at = 1.3;
+  for (const Sighting& q : track.seen) {
+    Seen seen;
+    seen.time = q.time;
+    seen.at = q.at;
+    seen.sd = kSd;
+    seen.root = Mat2::Identity() / kSd;
+    seen.trusted = q.time < lost.lost_at;
+    lost.trusted += seen.trusted;
+    ++lost.moving;
+    lost.chain.seen.push_back(seen);
+  }
+  const auto found = read_on(lost, track, world);
+  ASSERT_TRUE(found);
+  EXPECT_FALSE(found->lost);
+  EXPECT_EQ(found->trusted, found->moving);
+  EXPECT_LT((found->chain.at(2.5, found->cloth) - second.at(2.5, world.cloth)).norm(), 0.002);
+  // Nothing that a ball does follows: it stays lost.
+  for (std::size_t k = 0; k < track.seen.size(); ++k)
+    if (track.seen[k].time > lost.lost_at) lost.chain.seen[k].at += Vec2(k % 2 == 0 ? 0.1 : -0.1, 0.05 * (k % 3));
+  const auto astray = read_on(lost, track, world);
+  EXPECT_TRUE(!astray || astray->lost);
+}
+
+TEST_F(UnderAFrame, ALongFreeRunIsAStrikeHoweverItWentOn) {
+  see(first, 0.5, 1.95);
+  const Vec2 there = first.at(1.95, world.cloth);
+  for (int f = 59; f < 180; ++f)  // what nothing explains, for longer than the run
+    track.seen.push_back(sighting(f / 30.0, there + 0.09 * Vec2(std::sin(5.0 * f), std::cos(3.0 * f))));
+  track.after = track.before;
+  track.after->at = {0.5, 0.5};
+  Episode episode;
+  episode.end = 6;
+  for (int f = 0; f < 185; ++f) episode.frame_times.push_back(f / 30.0);
+  episode.balls.push_back(track);
+  const table::Table table(*table::read_spec("full-size"));
+  const auto paths = reconstruct(episode, table, *table::read_ball_set(table.spec().balls), {});
+  EXPECT_TRUE(paths.struck) << paths.why_not;
+  ASSERT_EQ(paths.balls.size(), 1U);
+  ASSERT_TRUE(paths.balls[0].told_until);
+  EXPECT_NEAR(*paths.balls[0].told_until, 1.95, 0.1);
+  EXPECT_FALSE(paths.balls[0].goes_on());
+}
+
 // Struck 4 cm from a red: between two frames it has met it and turned, and only the red's run tells.
 TEST_F(UnderAFrame, WhatSetOffAtOnceWasHit) {
   const Vec2 line = Vec2(-0.53, 0.85).normalized(), normal = Vec2(-0.95, 0.31).normalized();
