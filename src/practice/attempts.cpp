@@ -63,6 +63,8 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
   bool all_known = a.ended == Ended::rest;
   for (const BallPath& p : paths.balls) {
     a.balls[p.ball] = p;
+    // Until a hand took it all is known.
+    if (a.ended == Ended::hand && !p.goes_on()) a.balls[p.ball].told_until.reset();
     // Where a path that nothing follows would end is not where the ball lies. The white is taken for another thing
     // least of all: of it, what was seen at rest counts; of others not even that.
     if (p.rest && !p.followed()) {

@@ -49,6 +49,9 @@ AsPlayed as_played(const Attempt& a, const table::BallSet& set) {
     path.ball = ball;
     if (const auto moved = a.balls.find(ball); moved != a.balls.end()) {
       path = moved->second;
+      // Not followed to its end, but seen to lie there.
+      if (const auto lies = a.after.find(ball); lies != a.after.end() && !path.rest && !path.pocket)
+        path.rest = lies->second;
       if (path.pieces.empty()) path.pieces = pieces_of(path.rows);
       if (!path.pieces.empty())
         path.pieces.insert(path.pieces.begin(), resting(place.at, kLongBefore, path.pieces[0].from));
@@ -79,8 +82,17 @@ void add_passing(Attempt& a, const table::Table& table, const table::BallSet& se
   const AsPlayed played = as_played(a, set);
   const motion::Route route = motion::route_of(played.motion, played.balls, table, named);
   a.gates.clear();
-  for (const auto& g : route.gates) a.gates.push_back({g.a, g.b, g.time, g.at, g.clearance});
+  const auto white = a.balls.find(set.kinds[0].name);
+  const bool in_part = white != a.balls.end() && white->second.told_until;
+  const auto seen = [&](double time) {
+    const std::vector<PathRow>& rows = white->second.rows;
+    const auto after = std::find_if(rows.begin(), rows.end(), [&](const PathRow& r) { return r.time > time; });
+    return after != rows.end() && after->seen && (after == rows.begin() || (after - 1)->seen);
+  };
+  for (const auto& g : route.gates)
+    if (!in_part || seen(g.time)) a.gates.push_back({g.a, g.b, g.time, g.at, g.clearance});
   a.nearest_pockets.clear();
+  if (in_part) return;  // it may have come nearer where it was not seen
   for (const auto& p : route.pockets)
     a.nearest_pockets.push_back({p.pocket, p.distance, std::max(p.time, a.strike_time)});
 }

@@ -32,6 +32,30 @@ TEST(Passing, APocketIsNearestFromTheStrikeOn) {
   }
 }
 
+TEST(Passing, WhatWasNotFollowedIsNotTold) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+  Attempt a;
+  const Vec2 lay(-0.3, 1.2), last(0.3, -1.2), stopped(0.45, -1.45);
+  a.before["white"] = {lay, Vec2(0.001, 0.001)};
+  BallPath& white = a.balls["white"] =
+      invented::path_through("white", {{lay, ContactKind::ball, "", 2.0}, {last, ContactKind::ball, "", 0}}, 0);
+  const auto to_baulk_right = [&] {
+    add_passing(a, table, set, {});
+    for (const PocketPassed& p : a.nearest_pockets)
+      if (p.pocket == "baulk-right") return p.distance;
+    return -1.0;
+  };
+  // Lost a little before it came to rest: it was seen to lie there.
+  const double followed = to_baulk_right();
+  white.rest.reset();
+  a.after["white"] = {stopped, Vec2(0.001, 0.001)};
+  EXPECT_NEAR(to_baulk_right(), followed - (stopped - last).norm(), 0.02);
+  white.told_until = 1.0;
+  EXPECT_EQ(to_baulk_right(), -1.0) << "it may have come nearer where nobody saw it";
+}
+
 // A brown whose shadow was taken for it at the end of its run: 7 cm off, were it told.
 TEST(Attempts, WhereNothingFollowsABallItsRestIsNotTold) {
   set_data_folder(BAIZETRACE_SOURCE);
