@@ -229,7 +229,8 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   } else {
     valleys = search(shot, unknowns, e.contact_times, stages_after_first(e.contact_times));
     // Lost on the way: once more in longer strides, which may pass over what held it.
-    constexpr double kLost = 4;  // per measured number, before kicks are allowed for
+    constexpr double kLost =
+        4;  // per measured number, before kicks are allowed for; fitted ones of the clips have 0.1 to 0.3
     if (valleys.empty() || valleys[0].sum > kLost * 2 * static_cast<double>(e.facts.size())) {
       std::vector<double> strides = e.contact_times;
       if (!strides.empty()) strides.erase(strides.begin());

@@ -95,16 +95,10 @@ void route(const practice::Attempt& a, const WordsOptions& o, AttemptWords& word
     if (c.inferred) step += " (out of sight)";
     steps.emplace_back(c.time, std::move(step));
   }
-  if (white->told_until) {
-    steps.emplace_back(*white->told_until, white->goes_on() ? "something out of sight" : "then lost from sight");
-    std::stable_sort(steps.begin(), steps.end(), [](const auto& x, const auto& y) { return x.first < y.first; });
-    words.cannot_tell.push_back(
-        white->goes_on() ? "What the white touched where it turned out of sight."
-                         : fmt::format("What the white touched from {:.1f} s after the strike on: it was not followed.",
-                                       *white->told_until - a.strike_time));
-  }
   const std::size_t more = steps.size() > kMostContacts ? steps.size() - kMostContacts : 0;
   steps.resize(steps.size() - more);
+  const bool lost = white->told_until && !white->goes_on();
+  if (white->told_until && !lost) steps.emplace_back(*white->told_until, "something out of sight");
   const practice::GatePassed* tightest = nullptr;
   for (const practice::GatePassed& g : a.gates) {
     if (is_named(g, o.setup)) {
@@ -122,6 +116,7 @@ void route(const practice::Attempt& a, const WordsOptions& o, AttemptWords& word
   std::vector<std::string> way;
   for (auto& s : steps) way.push_back(std::move(s.second));
   if (more > 0) way.push_back(fmt::format("{} more contact{}", more, more == 1 ? "" : "s"));
+  if (lost) way.emplace_back(way.empty() ? "lost from sight" : "then lost from sight");
   if (way.empty()) {
     if (!a.in_off) words.sentence += " White touched nothing.";
   } else {
@@ -130,6 +125,11 @@ void route(const practice::Attempt& a, const WordsOptions& o, AttemptWords& word
     words.sentence += ".";
   }
   if (!why.empty()) words.cannot_tell.push_back(why);
+  if (white->told_until)
+    words.cannot_tell.push_back(
+        lost ? fmt::format("What the white touched from {:.1f} s after the strike on: it was not followed.",
+                           *white->told_until - a.strike_time)
+             : "What the white touched where it turned out of sight.");
   const auto hidden = std::count_if(white->contacts.begin(), white->contacts.end(), [](auto& c) { return c.inferred; });
   if (hidden > 0)
     words.cannot_tell.push_back(

@@ -126,6 +126,15 @@ struct UnderAFrame : testing::Test {
     first.v = {0.2, 1.5};
     first.w = 0.1 * first.v;
   }
+  // Its way on from 1.2 s, after a turn.
+  [[nodiscard]] Leg turned() const {
+    Leg second;
+    second.t = 1.2;
+    second.p = first.at(second.t, world.cloth);
+    second.v = {-0.55, 0.5};
+    second.w = 0.2 * second.v;
+    return second;
+  }
   void see(const Leg& leg, double from, double to) {
     for (int f = 0; f < 300; ++f) {
       const double t = f / 30.0;
@@ -140,11 +149,7 @@ struct UnderAFrame : testing::Test {
 };
 
 TEST_F(UnderAFrame, ATurnThatNobodySawIsALegOfItsOwn) {
-  Leg second;
-  second.t = 1.2;
-  second.p = first.at(second.t, world.cloth);
-  second.v = {-0.55, 0.5};
-  second.w = 0.2 * second.v;
+  const Leg second = turned();
   see(first, 0, 1.05);
   see(second, 1.5, 2.6);
   const auto found = search(track, kRadius, kMass, world);
@@ -173,11 +178,7 @@ TEST_F(UnderAFrame, NothingComesBackFasterThanItWent) {
 }
 
 TEST_F(UnderAFrame, WhatItTouchedIsToldUntilItsTurn) {
-  Leg second;
-  second.t = 1.2;
-  second.p = first.at(second.t, world.cloth);
-  second.v = {-0.55, 0.5};
-  second.w = 0.2 * second.v;
+  const Leg second = turned();
   see(first, 0, 1.05);
   see(second, 1.5, 2.6);
   Episode episode;
@@ -196,11 +197,7 @@ TEST_F(UnderAFrame, WhatItTouchedIsToldUntilItsTurn) {
 
 // The search lost it just behind a turn; with the turn as fitted since, all that follows is one free run.
 TEST_F(UnderAFrame, WhatWasLostIsFollowedOn) {
-  Leg second;
-  second.t = 1.2;
-  second.p = first.at(second.t, world.cloth);
-  second.v = {-0.55, 0.5};
-  second.w = 0.2 * second.v;
+  const Leg second = turned();
   see(first, 0.5, second.t);
   see(second, second.t, 2.6);
   Found lost;
