@@ -116,7 +116,10 @@ Result<Evidence> evidence_of(const practice::Attempt& a, const table::Table& tab
       if (b == 0) e.contact_times.push_back(c.time - e.begin);
       if (b == 0 && c.kind == ContactKind::cushion) ++e.cushions;
     }
-    if (path.rms > kHopelessU) continue;
+    if (path.rms > kHopelessU) {
+      if (b == 0) return fail("the {} was seen only to {:.0f} mm: too dark or too far off", cue, 1000 * path.rms);
+      continue;
+    }
     const double u = std::max(kLeastPlaceU, 0.7 * path.rms);
     // The cue ball's flights begin with the strike, the others' with what sent them off.
     std::vector<double> begins{b == 0 ? -1e18 : times.empty() ? 1e18 : times[0]};

@@ -20,6 +20,8 @@ constexpr int kEitherSide = 3;         // sightings before it went out of sight 
 constexpr int kLongRun = 40;           // sightings of it
 constexpr double kNearlyAllTrusted = 0.9;
 constexpr double kWorstRms = 0.006;      // m
+constexpr double kWorstOfSaid = 1.5;     // times as far off as the sightings say they may be, in the dark,
+constexpr double kWorstDark = 0.010;     // m, and no more than this
 constexpr double kFastestStrike = 11.0;  // m/s; 8-9 is a professional's break (common practice)
 // Friction coefficients beyond which it was no ball that ran on cloth. PHYSICS: sliding 0.15-0.25, rolling
 // 0.0065-0.013, from memory; wide margins.
@@ -45,12 +47,13 @@ bool runs_freely(const Found& cue, const Chain& chain, const Episode& episode, c
   double ends = chain.legs.back().leg.rests(c);
   if (cue.pocket) ends = cue.pocket_time;
   if (cue.lost) ends = cue.lost_at;
-  double sum = 0;
+  double sum = 0, said = 0;
   int frames = 0;
   std::vector<double> times;
   for (const Seen& s : chain.seen) {
     if (!s.trusted || s.time < begins || s.time > ends) continue;
     sum += (chain.at(s.time, c) - s.at).squaredNorm();
+    said += 2 * s.sd * s.sd;
     times.push_back(s.time);
   }
   const int seen = static_cast<int>(times.size());
@@ -61,7 +64,9 @@ bool runs_freely(const Found& cue, const Chain& chain, const Episode& episode, c
     return before >= kEitherSide && times.end() - after >= kEitherSide && *after - *(after - 1) > kOutOfSight;
   };
   for (const double f : episode.frame_times) frames += f > begins && f < ends && !out_of_sight(f);
-  if (seen < kFewestSightings || std::sqrt(sum / seen) > kWorstRms) return false;
+  const double worst =
+      seen < kLongRun ? kWorstRms : std::clamp(kWorstOfSaid * std::sqrt(said / seen), kWorstRms, kWorstDark);
+  if (seen < kFewestSightings || std::sqrt(sum / seen) > worst) return false;
   if (ends - begins < kShortMotion && seen < kLeastSeen * frames) return false;
   // It must have been seen on its way: a ball that vanishes here and lies there was carried.
   const Vec2 from = chain.legs[0].leg.p, to = chain.at(ends, c);

@@ -14,15 +14,37 @@ Place place_of(const path::Stay& stay, const AttemptOptions& options) {
   return {stay.at, covariance.diagonal().cwiseMax(0.0).cwiseSqrt()};
 }
 
+// s: to its first contact, or to where it turned by what nobody saw.
+double end_of_first_run(const BallPath& white) {
+  const double until = white.contacts.empty() ? white.pieces.back().to : white.contacts.front().time;
+  return std::min(until, white.told_until.value_or(until));
+}
+
+// Whether its first run was seen, or ends at something known: what it met out of sight may lie anywhere on its way.
+bool first_run_shows(const BallPath& white) {
+  const double until = end_of_first_run(white);
+  if (!white.told_until || *white.told_until > until) return true;
+  constexpr int kFewest = 2;
+  return std::count_if(white.rows.begin(), white.rows.end(), [&](const PathRow& row) {
+           return row.seen && row.time > white.pieces.front().from && row.time < until;
+         }) >= kFewest;
+}
+
 // Hands and cue hide the start: the instant of the strike is known to half a frame, and with it the pace over the run
 // to the first contact. Share of the speed, standard uncertainty.
 double unsureness_of_first_run(const path::Episode& episode, const BallPath& white) {
   if (episode.frame_times.size() < 2) return 1;
   const double frame =
       (episode.frame_times.back() - episode.frame_times.front()) / static_cast<double>(episode.frame_times.size() - 1);
-  const double until = white.contacts.empty() ? white.pieces.back().to : white.contacts.front().time;
   constexpr double kAtBest = 0.01;  // of the speed, what the slide's own friction leaves open
-  return std::hypot(kAtBest, 0.5 * frame / std::max(until - white.pieces.front().from, frame));
+  const Piece& first = white.pieces.front();
+  // A ball that is not struck to roll loses up to 2/7 of its speed in its slide, whose length tells how much: that
+  // shows no better than the few sightings of it do.
+  constexpr double kLost = 2.0 / 7, kSlide = 0.2, kGravity = 9.81;  // the friction: from memory, see PHYSICS
+  const double speed = std::max(first.velocity.norm(), 1e-3), slide = kLost * speed / (kSlide * kGravity);
+  const double lag = 0.5 * kLost * speed * slide, seen = white.rms / std::sqrt(std::max(1.0, slide / frame));
+  return std::hypot(kAtBest, 0.5 * frame / std::max(end_of_first_run(white) - first.from, frame),
+                    kLost * std::min(1.0, seen / lag));
 }
 
 bool was_under_way(const path::EpisodePaths& paths, const std::string& ball) {
@@ -92,7 +114,8 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
   std::sort(a.potted.begin(), a.potted.end(), [](const Potted& x, const Potted& y) { return x.time < y.time; });
   if (all_known) a.rest_time = last;
 
-  if (const auto white = a.balls.find(balls.kinds[0].name); white != a.balls.end() && !white->second.pieces.empty()) {
+  if (const auto white = a.balls.find(balls.kinds[0].name);
+      white != a.balls.end() && !white->second.pieces.empty() && first_run_shows(white->second)) {
     const Piece& first = white->second.pieces.front();
     a.strike = Strike{first.velocity.norm(), heading_of(first.velocity), std::nullopt, std::nullopt, {}};
     a.strike->u["speed"] = a.strike->speed * unsureness_of_first_run(episode, white->second);

@@ -162,6 +162,34 @@ TEST_F(UnderAFrame, ATurnThatNobodySawIsALegOfItsOwn) {
   EXPECT_GT(found->trusted, 0.9 * found->moving);
 }
 
+// In the dark a ball is seen to 6 mm, and says so: a long run is one all the same. One that is said to be seen to 1 mm
+// and lies 9 mm off is none.
+TEST_F(UnderAFrame, AFaintRunIsARunWhenItsPlacesSaySo) {
+  first.v = {0.08, 0.6};
+  first.w = 0.1 * first.v;
+  const double rests = first.rests(world.cloth);
+  see(first, 0.5, rests + 0.5);
+  track.after = track.before;
+  track.after->at = first.at(rests, world.cloth);
+  const auto struck = [&](double said) {
+    constexpr double kOff = 0.0065;  // m, each way
+    BallTrack dark = track;
+    for (std::size_t k = 0; k < dark.seen.size(); ++k) {
+      Sighting& q = dark.seen[k];
+      q.at += 1.41 * kOff * Vec2(std::sin(2.3 * static_cast<double>(k)), std::cos(3.9 * static_cast<double>(k)));
+      q.covariance = said * said * Mat2::Identity();
+    }
+    Episode episode;
+    episode.end = rests + 1;
+    for (int f = 0; f < 30 * episode.end; ++f) episode.frame_times.push_back(f / 30.0);
+    episode.balls.push_back(dark);
+    const table::Table table(*table::read_spec("full-size"));
+    return reconstruct(episode, table, *table::read_ball_set(table.spec().balls), {}).struck;
+  };
+  EXPECT_TRUE(struck(0.006));
+  EXPECT_FALSE(struck(0.001));
+}
+
 TEST_F(UnderAFrame, NothingComesBackFasterThanItWent) {
   Leg second;
   second.t = 1.2;

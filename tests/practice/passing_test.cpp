@@ -87,6 +87,36 @@ TEST(Attempts, WhereNothingFollowsABallItsRestIsNotTold) {
   EXPECT_TRUE(a->balls.at("white").rest);
 }
 
+// The white met something unseen before it was seen at all: how hard it was struck is not told (a drawn shot 14 cm from
+// a black: 5.45 m/s for 6.3). Where that first run is faint, its speed is less sure.
+TEST(Attempts, AFirstRunThatNobodySawTellsNoSpeed) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+  path::Episode episode;
+  for (int f = 0; f < 60; ++f) episode.frame_times.push_back(f / 30.0);
+  path::EpisodePaths paths;
+  paths.struck = true;
+  path::BallTrack track;
+  track.ball = "white";
+  track.moved = true;
+  track.before = track.after = path::Stay{};
+  episode.balls.push_back(track);
+  paths.balls.push_back(invented::path_through(
+      "white", {{{0, 0}, ContactKind::ball, "", 0.8}, {{0.6, 0.4}, ContactKind::ball, "", 0}}, 0));
+  BallPath& white = paths.balls[0];
+  white.rms = 0.0005;
+  const auto sure = attempt_from(episode, paths, set, {});
+  ASSERT_TRUE(sure->strike);
+  white.rms = 0.006;
+  const auto faint = attempt_from(episode, paths, set, {});
+  EXPECT_GT(faint->strike->u.at("speed"), 1.2 * sure->strike->u.at("speed"));
+  white.told_until = 0.3;
+  EXPECT_TRUE(attempt_from(episode, paths, set, {})->strike);
+  for (PathRow& row : white.rows) row.seen = row.time > 0.3;
+  EXPECT_FALSE(attempt_from(episode, paths, set, {})->strike);
+}
+
 TEST(Scoring, NothingIsScoredByAPathThatNoRunFollows) {
   set_data_folder(BAIZETRACE_SOURCE);
   const table::Table table(*table::read_spec("full-size"));
