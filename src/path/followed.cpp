@@ -62,7 +62,10 @@ bool never_was(const Followed& ball) {
   if (ball.state != Followed::State::gone) return false;
   // A head that moves is told as a ball that runs; cue and hand may well hide the white for as long as it lies there.
   if (ball.kind != 0 && ball.in_the_open == 0) return true;
-  return !ball.moved && ball.lies && (ball.stay.count() < kFleeting || ball.in_the_open < kFewInTheOpen);
+  // A clip may begin two seconds before the strike: what lay in the open nearly all of them was there.
+  constexpr double kNearlyAll = 0.8;
+  const bool fleeting = ball.stay.count() < kFleeting && ball.in_the_open < kNearlyAll * ball.stay.count();
+  return !ball.moved && ball.lies && (fleeting || ball.in_the_open < kFewInTheOpen);
 }
 
 bool at_place(const Followed& ball, const Sighting& s) {

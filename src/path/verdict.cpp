@@ -41,8 +41,13 @@ bool runs_freely(const Found& cue, const Chain& chain, const Episode& episode, c
   const bool long_free = cue.lost && cue.trusted >= kLongRun;
   if (cue.moving < kFewestSightings || (cue.trusted < kLeastTrusted * cue.moving && !long_free)) return false;
   if (cue.lost && cue.trusted < 8) return false;
-  for (const ChainLeg& l : chain.legs)
-    if (l.leg.v.norm() > kFastestStrike) return false;
+  for (std::size_t k = 0; k < chain.legs.size(); ++k) {
+    const double from = chain.legs[k].leg.t, to = k + 1 < chain.legs.size() ? chain.legs[k + 1].leg.t : 1e18;
+    // Of a leg that lies between two frames the speed is not known.
+    const bool shown = std::any_of(chain.seen.begin(), chain.seen.end(),
+                                   [&](const Seen& s) { return s.trusted && s.time > from && s.time < to; });
+    if (shown && chain.legs[k].leg.v.norm() > kFastestStrike) return false;
+  }
   const double begins = chain.legs[0].leg.t;
   double ends = chain.legs.back().leg.rests(c);
   if (cue.pocket) ends = cue.pocket_time;

@@ -20,14 +20,18 @@ double end_of_first_run(const BallPath& white) {
   return std::min(until, white.told_until.value_or(until));
 }
 
-// Whether its first run was seen, or ends at something known: what it met out of sight may lie anywhere on its way.
-bool first_run_shows(const BallPath& white) {
+// Whether its first run was seen, or ends at a ball whose own run tells how hard it was hit.
+bool first_run_shows(const BallPath& white, const std::vector<BallPath>& all) {
   const double until = end_of_first_run(white);
-  if (!white.told_until || *white.told_until > until) return true;
   constexpr int kFewest = 2;
-  return std::count_if(white.rows.begin(), white.rows.end(), [&](const PathRow& row) {
-           return row.seen && row.time > white.pieces.front().from && row.time < until;
-         }) >= kFewest;
+  const auto seen = std::count_if(white.rows.begin(), white.rows.end(), [&](const PathRow& row) {
+    return row.seen && row.time > white.pieces.front().from && row.time < until;
+  });
+  if (seen >= kFewest) return true;
+  if (white.contacts.empty() || white.contacts.front().time > until) return false;
+  const Contact& c = white.contacts.front();
+  if (c.kind != ContactKind::ball) return true;
+  return std::any_of(all.begin(), all.end(), [&](const BallPath& p) { return p.ball == c.with && p.followed(); });
 }
 
 // Hands and cue hide the start: the instant of the strike is known to half a frame, and with it the pace over the run
@@ -115,7 +119,7 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
   if (all_known) a.rest_time = last;
 
   if (const auto white = a.balls.find(balls.kinds[0].name);
-      white != a.balls.end() && !white->second.pieces.empty() && first_run_shows(white->second)) {
+      white != a.balls.end() && !white->second.pieces.empty() && first_run_shows(white->second, paths.balls)) {
     const Piece& first = white->second.pieces.front();
     a.strike = Strike{first.velocity.norm(), heading_of(first.velocity), std::nullopt, std::nullopt, {}};
     a.strike->u["speed"] = a.strike->speed * unsureness_of_first_run(episode, white->second);

@@ -326,6 +326,8 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
       std::any_of(known.begin(), known.end(),
                   [&](const KnownBall& k) { return k.seen && (k.at - fit->at).norm() < kShadowOf; }))
     return thrown_away("another ball's shadow, or it cannot be told from one", &*fit);
+  if (companions.shadow_at(known, fit->at, radius))
+    return thrown_away("another ball's shadow: one there went along with it", &*fit);
   if (learned && colours.strangeness(fit->colour) > kStrangest)
     return thrown_away("no ball of this set has that colour", &*fit);
   if (learned && fit->colour_scatter > kScatter + 2 * view.noise_chroma)
@@ -467,6 +469,13 @@ Look Eye::State::look(const video::Frame& frame) {
         note(false, "the same ball as another, and worse", other.ellipse, other.smear);
         (first ? known[j] : known[i]).forget = true;
         (first ? known[j] : known[i]).seen = false;
+      }
+  for (const int id : companions.follow(known))
+    for (KnownBall& k : known)
+      if (k.id == id) {
+        note(false, "another ball's shadow: it goes along with that ball", k.ellipse, k.smear);
+        k.forget = true;
+        k.seen = false;
       }
   part();
   for (const KnownBall& k : known)

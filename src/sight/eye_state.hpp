@@ -13,6 +13,7 @@
 #include "sight/blobs.hpp"
 #include "sight/cloth.hpp"
 #include "sight/colour.hpp"
+#include "sight/companions.hpp"
 #include "sight/exposure.hpp"
 #include "sight/eye.hpp"
 #include "sight/known_ball.hpp"
@@ -37,6 +38,7 @@ struct Eye::State {
   Colours colours;
   Exposure exposure;
   std::vector<KnownBall> known;
+  Companions companions;
   struct Refused {
     Vec2 pixel;
     double time;

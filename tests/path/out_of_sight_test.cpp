@@ -109,6 +109,19 @@ TEST(Followed, WhatWasOnlySeenBesideAPersonAndWentWithItNeverWas) {
   EXPECT_FALSE(never_was(b)) << "it lies there still";
 }
 
+// A clip that begins two seconds before a black is struck to where nobody sees it.
+TEST(Followed, WhatLayInTheOpenAllAlongWasThereHoweverShort) {
+  Followed b;
+  b.kind = 7;
+  b.state = Followed::State::gone;
+  b.lies = true;
+  for (int i = 0; i < 55; ++i) b.stay.add(sighting(0.033 * i, {0, 0}));
+  b.in_the_open = 50;
+  EXPECT_FALSE(never_was(b));
+  b.in_the_open = 30;
+  EXPECT_TRUE(never_was(b)) << "half of the time beside a person";
+}
+
 // A ball that lay at `start`, runs by `first`, and after `gap` out of sight is seen on `second`.
 struct UnderAFrame : testing::Test {
   UnderAFrame() {
