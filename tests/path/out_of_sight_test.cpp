@@ -329,6 +329,12 @@ TEST_F(UnderAFrame, WhatSetOffAtOnceWasHit) {
   EXPECT_NEAR(hit.time, kHit, 0.003);
   EXPECT_LT((hit.at - second.p).norm(), 0.003);
   EXPECT_LT(std::abs(wrap_angle(hit.heading_in - heading_of(line))), radians(4));
+  // Nobody saw where it went: the white was struck all the same, no harder than balls are.
+  episode.balls[1].seen.clear();
+  const auto dark = reconstruct(episode, table, set, {});
+  EXPECT_TRUE(dark.struck) << dark.why_not;
+  ASSERT_FALSE(dark.balls.empty());
+  EXPECT_LT(dark.balls[0].pieces.front().velocity.norm(), 14);
   // A ball that did not move was not hit.
   episode.balls[1].moved = false;
   episode.balls[1].seen.clear();

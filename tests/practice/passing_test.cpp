@@ -115,6 +115,18 @@ TEST(Attempts, AFirstRunThatNobodySawTellsNoSpeed) {
   EXPECT_TRUE(attempt_from(episode, paths, set, {})->strike);
   for (PathRow& row : white.rows) row.seen = row.time > 0.3;
   EXPECT_FALSE(attempt_from(episode, paths, set, {})->strike);
+  // What it met is known: its run tells, if it was seen.
+  white.told_until.reset();
+  Contact met;
+  met.kind = ContactKind::ball;
+  met.with = "black";
+  met.time = 0.3;
+  white.contacts = {met};
+  EXPECT_FALSE(attempt_from(episode, paths, set, {})->strike);
+  paths.balls.push_back(invented::path_through(
+      "black", {{{0.2, 0.1}, ContactKind::ball, "", 1.0}, {{0.6, -0.4}, ContactKind::ball, "", 0}}, 0.3));
+  paths.balls[1].rms = 0.001;
+  EXPECT_TRUE(attempt_from(episode, paths, set, {})->strike);
 }
 
 TEST(Scoring, NothingIsScoredByAPathThatNoRunFollows) {
