@@ -22,9 +22,10 @@ constexpr double kFarthest = 4;       // a step over what is left, as seen from 
 constexpr double kEnd = 1e-12;        // of the contact's speed: a phase that is over
 constexpr double kHeldAlmost = 1e-9;  // of friction's most: what holds a slip is all of it
 constexpr double kPoint = 1e-7;       // of the contact's speed: two slips that leave zero at once are led on so far
+constexpr double kOverNone = 10;      // and at least so far, over a slip that is none
 // After kPatience steps, a small slip that friction turns faster than it changes is followed implicitly: so much of its
 // size in a step; how small; a step over the contact's speed, over what brings it to zero, and over the other slip.
-constexpr int kPatience = 14;
+constexpr int kPatience = 14, kCareful = 22, kKept = 4;
 constexpr double kStuck = 1.0, kTurned = 0.02, kLong = 0.15, kLanding = 0.98, kOther = 0.25;
 
 // Where a falling f comes to zero in (from, most]: then `most` is set to it. Requires: f(from) > 0. By chords, the end
@@ -81,12 +82,23 @@ class Contact {
       now_.nose = kind(s.nose, now_.ways.nose, let_go_ == Ends::kNoseLetGo);
       now_.cloth = kind(s.cloth, now_.ways.cloth, let_go_ == Ends::kClothLetGo);
       let_go_ = Ends::kReach;
+      // What is left, evenly, in the last steps, by the method that nothing upsets.
+      const int others = std::max(1, (back_ ? kMostCushionSteps : kMostCushionSteps - kKept) - steps_);
+      const auto evenly = [&] { s = law_.implicit_step(s, now_.ways, left / others); };
+      if (steps_ >= kCareful) {
+        evenly();
+        continue;
+      }
       if (now_.nose == SlipKind::kLeaves && now_.cloth == SlipKind::kLeaves) {
-        advance(s, kPoint * scale_);
+        advance(s, std::max(kPoint * scale_, kOverNone * none));
         continue;
       }
       const double error = kError * hurry * scale_;
       double h = expand(s, passing(s), error, kNearError * hurry, left);
+      if (!std::isfinite(h)) {
+        evenly();
+        continue;
+      }
       if (steps_ >= kPatience && follow(s, h, left, slowing)) continue;
       const Ends ends = limit(s, h, error);
       double from = 0;
@@ -177,7 +189,7 @@ class Contact {
     };
     shorten(at_nose, s.nose, now_.rate.nose);
     shorten(at_cloth, s.cloth, now_.rate.cloth);
-    if (p * slowing <= law_.into(s) - law_.into(there)) return false;
+    if (p * slowing <= std::max(0.0, law_.into(s) - law_.into(there))) return false;
     s = law_.implicit_step(s, now_.ways, p);
     return true;
   }

@@ -105,7 +105,9 @@ void CushionSeries::leave(int k, const Vec2& middle, Vec2& f, Vec2& g) {
     return Vec2(f_x_[static_cast<std::size_t>(i)][lane], f_y_[static_cast<std::size_t>(i)][lane]);
   };
   const auto s = [&](int i) -> double& { return leaving_[static_cast<std::size_t>(i)]; };
-  const Vec2 first = q(0), across(-first.y(), first.x());
+  const Vec2 first = q(0);
+  const double side = first.x() < 0 ? -1 : 1;  // mirrored, all is mirrored to the last bit
+  const Vec2 across(-side * first.y(), side * first.x());
   double along = 0;  // of the way: it stays a unit vector
   Vec2 known = Vec2::Zero();
   for (int i = 1; i < k; ++i) {
@@ -239,7 +241,7 @@ double CushionSeries::work(double h) const { return sum(work_, h); }
 
 double CushionSeries::reach(double error, double scale) const {
   const auto log_of = [&](std::size_t k) {  // of the least 1 / h
-    const double square = std::max((x_[k].square() + y_[k].square()).maxCoeff(), work_[k] * work_[k] / (scale * scale));
+    const double square = (x_[k].square() + y_[k].square()).sum() + work_[k] * work_[k] / (scale * scale);
     constexpr double kLeast = 1e-300;
     return std::log(square / (error * error) + kLeast) / static_cast<double>(2 * k);
   };

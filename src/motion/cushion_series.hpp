@@ -27,7 +27,7 @@ class CushionSeries {
   // Of that alone: the speed into the cushion, m/s, and the work, m2/s2.
   [[nodiscard]] double into(double h) const;
   [[nodiscard]] double work(double h) const;
-  // How far the last terms stay below `error`, m/s (the work's: over `scale`, m/s).
+  // How far the last terms stay below `error`, m/s (the work's: over `scale`, m/s). Not finite: there is no series.
   [[nodiscard]] double reach(double error, double scale) const;
   // A slip's size with a sign, which changes where a straight slip passes zero. Requires: that slip is of kSlips.
   [[nodiscard]] double size(Lane lane, double h) const;

@@ -102,6 +102,42 @@ TEST(SmallStep, CushionStepsAreBounded) {
 }
 
 // PHYSICS.md: event times and places to 1e-6 relative of RK4 at 10 us, up to the second ball-ball contact.
+// The laws hold to the edges of what conditions may be: nothing without friction, hardly any, the most; exactly square,
+// a hair beside it, along the cushion; no spin, rolling, three times that.
+TEST(SmallStep, CushionLawsAtTheEdges) {
+  std::mt19937 random(5);
+  std::uniform_real_distribution<double> u(-1, 1);
+  const auto one_of = [&](std::initializer_list<double> all) {
+    return *(all.begin() + static_cast<int>(0.49999 * (u(random) + 1) * static_cast<double>(all.size())));
+  };
+  constexpr int kMany = 240000;
+  constexpr double kGain = 1e-6;  // of the energy, where nothing takes any: the series' error
+  int most = 0;
+  for (int i = 0; i < kMany; ++i) {
+    Conditions c;
+    c.cushion_friction = one_of({0, 1e-9, 0.05, 0.14, 0.3, 0.4});
+    c.sliding = one_of({0.02, 0.05, 0.2, 0.5});
+    c.cushion_restitution = {{0.5, one_of({0, 0.3, 0.85, 1.0})}};
+    const double nose = one_of({1.05, 1.2, 1.27, 1.4, 1.55}) * kR, speed = std::pow(10, 3 * u(random) - 1.5);
+    State in;
+    in.velocity = speed * along_heading(one_of({0, 0, 1e-9, 1e-4, 0.3, 1.5}) * (u(random) > 0 ? 1 : -1));
+    in.spin = one_of({0, 1e-9, 1e-4, 0.3, 1, 3}) * speed / kR * Vec3(u(random), u(random), u(random));
+    if (u(random) > 0.3) in.spin = Vec3(-in.velocity.y(), in.velocity.x(), one_of({0, 0, 1e-6, 0.5}) * speed) / kR;
+    State out = in, mirrored = in;
+    most = std::max(most, hit_cushion(out, kR, nose, Vec2(0, 1), c).steps);
+    mirrored.velocity.x() *= -1;
+    mirrored.spin.y() *= -1;
+    mirrored.spin.z() *= -1;
+    hit_cushion(mirrored, kR, nose, Vec2(0, 1), c);
+    ASSERT_TRUE(out.velocity.allFinite() && out.spin.allFinite()) << i;
+    EXPECT_LE(energy_over_mass(out, kR), energy_over_mass(in, kR) * (1 + kGain)) << i;
+    EXPECT_LE(out.velocity.y(), 1e-9 * speed) << i;
+    EXPECT_EQ(mirrored.velocity.x(), -out.velocity.x()) << i;
+    EXPECT_EQ(mirrored.velocity.y(), out.velocity.y()) << i;
+  }
+  EXPECT_LE(most, kMostCushionSteps);
+}
+
 struct Shot {
   Strike strike;
   std::vector<Vec2> places;  // the white's first
