@@ -28,10 +28,9 @@ std::vector<int> Companions::follow(const std::vector<KnownBall>& known) {
     if (p.told || !ball || !shadow) continue;
     const Vec2 offset = shadow->at - ball->at;
     const bool along = (offset - p.offset).norm() < kSame;
-    const double step = (ball->at - p.last).norm();
-    p.way = along ? p.way + step : 0;
-    p.frames = !along ? 0 : ball->moving && step > 0 ? p.frames + 1 : p.frames;
-    p.offset = offset;
+    if (!along) p.offset = offset;  // from here on, perhaps
+    p.way = along ? p.way + (ball->at - p.last).norm() : 0;
+    p.frames = !along ? 0 : p.frames + (ball->moving && shadow->moving);
     p.last = ball->at;
     p.told = p.way > kLongWay && p.frames >= kFewest;
     if (p.told) out.push_back(p.shadow);

@@ -20,7 +20,7 @@ class Companions {
  private:
   struct Pair {
     int ball = 0, shadow = 0;    // ids
-    Vec2 offset = Vec2::Zero();  // m, the shadow's from the ball
+    Vec2 offset = Vec2::Zero();  // m, the shadow's from the ball, where they began to go along
     Vec2 last = Vec2::Zero();    // where the ball was
     double way = 0;              // m, that they went together
     int frames = 0;

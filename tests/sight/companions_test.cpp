@@ -41,12 +41,15 @@ TEST(Companions, AShadowGoesAlongWithItsBall) {
 }
 
 TEST(Companions, BallsThatPartOrAreAsBrightAreBalls) {
-  Companions apart, bright, lies;
+  Companions apart, bright, lies, slow;
   EXPECT_TRUE(told(apart, 40, 0.011).empty()) << "a black that it has sent off draws ahead";
   EXPECT_TRUE(told(bright, 170, 0).empty());
   for (int f = 0; f < 40; ++f)
     EXPECT_TRUE(lies.follow({ball(1, {0, 0}, 180, false), ball(2, {0.006, 0.052}, 40, false)}).empty())
         << "a black frozen to the white";
+  for (int f = 0; f < 90; ++f)  // 5 mm a frame: never far from one frame to the next
+    EXPECT_TRUE(slow.follow({ball(1, {0.005 * f, 0}, 180), ball(2, {0.2, 0.06}, 40, f > 20)}).empty())
+        << "a ball that a slow white rolls past";
 }
 
 }  // namespace
