@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "practice/pot.hpp"
+#include "practice/stop.hpp"
 
 namespace baizetrace::practice {
 namespace {
@@ -134,6 +135,8 @@ void score_attempt(Attempt& a, const Setup& setup, const table::Table& table, co
   const bool fell = meant_to_pot && std::any_of(a.potted.begin(), a.potted.end(), [&](const Potted& p) {
                       return p.ball == setup.shot->ball && p.pocket == setup.shot->pocket;
                     });
+  // Where the ball went that was to be potted, nobody saw: neither potted nor missed.
+  if (const auto gone = gone_of(a); meant_to_pot && std::count(gone.begin(), gone.end(), setup.shot->ball) > 0) return;
   if (meant_to_pot && (fell || a.ended != Ended::clip)) {
     a.pot_made = fell;
     a.pot_line = pot_line(a, *setup.shot, table);

@@ -6,6 +6,7 @@
 #include <array>
 #include <cmath>
 
+#include "practice/stop.hpp"
 #include "report/names.hpp"
 
 namespace baizetrace::report {
@@ -38,6 +39,11 @@ void outcome(const practice::Attempt& a, const practice::Setup* setup, AttemptWo
   const std::string& target = meant_to_pot ? setup->shot->ball : std::string();
   const auto fell = std::find_if(a.potted.begin(), a.potted.end(), [&](const auto& p) { return p.ball == target; });
   const bool cut_short = a.ended != practice::Ended::rest;
+  std::vector<std::string> gone = practice::gone_of(a);
+  for (std::string& ball : gone) ball = "the " + ball_name(ball);
+  if (!gone.empty() && !cut_short)
+    words.cannot_tell.push_back(
+        fmt::format("What became of {}: {} not seen again.", joined(gone), gone.size() > 1 ? "they were" : "it was"));
   if (meant_to_pot && a.pot_made.has_value()) {
     if (*a.pot_made) {
       words.verdict = capital(ball_name(target)) + " in.";
@@ -54,7 +60,7 @@ void outcome(const practice::Attempt& a, const practice::Setup* setup, AttemptWo
   } else if (!in.empty()) {
     words.verdict = capital(joined(in)) + " in.";
   } else {
-    words.verdict = cut_short ? "Nothing potted as far as was seen." : "Nothing potted.";
+    words.verdict = cut_short || !gone.empty() ? "Nothing potted as far as was seen." : "Nothing potted.";
   }
   words.sentence = where.empty() ? words.verdict : capital(joined(where)) + ".";
   if (a.in_off) {

@@ -1,4 +1,5 @@
 #include "report/words.hpp"
+#include "practice/scoring.hpp"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -116,6 +117,25 @@ TEST(Words, WhatNobodySawIsNotNothing) {
   w = words_of(a, full_size());
   EXPECT_THAT(w.sentence, HasSubstr("lost from sight."));
   EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("it was not followed")));
+}
+
+// A black that was struck to where nobody saw it: neither potted nor not.
+TEST(Words, WhatWentUnseenIsNotSaidToHaveStayedUp) {
+  practice::Attempt a = attempt();
+  a.potted.clear();
+  a.pot_made.reset();
+  a.balls.erase("green");
+  for (auto& [ball, place] : a.before) a.after.try_emplace(ball, place);
+  AttemptWords w = words_of(a, full_size());
+  EXPECT_EQ(w.verdict, "Nothing potted.");
+  a.after.erase("green");
+  w = words_of(a, full_size());
+  EXPECT_EQ(w.verdict, "Nothing potted as far as was seen.");
+  EXPECT_THAT(w.cannot_tell, testing::Contains("What became of the green: it was not seen again."));
+  const practice::Setup setup = invented_setup();
+  practice::score_attempt(a, setup, full_size(), *table::read_ball_set(full_size().spec().balls));
+  EXPECT_FALSE(a.pot_made) << "missed it was not seen to be, either";
+  EXPECT_FALSE(a.score);
 }
 
 TEST(Words, WithoutASetupNothingIsSaidAboutWhatWasMeant) {
