@@ -238,8 +238,8 @@ CushionReport hit_cushion(State& ball, double radius, double nose_height, const 
   CushionReport report;
   const Vec2 x_axis(outward.y(), -outward.x());
   const double sine = std::clamp((nose_height - radius) / radius, -0.99, 0.99);
-  const double cosine = std::sqrt(1 - sine * sine);
-  const double vx = ball.velocity.dot(x_axis), vy = ball.velocity.dot(outward);
+  const CushionLaw law(sine, c.cushion_friction, c.sliding);
+  const double cosine = law.cosine, vx = ball.velocity.dot(x_axis), vy = ball.velocity.dot(outward);
   report.normal_in = vy;
   if (vy <= 0) return report;
   const double wx = radius * ball.spin.head<2>().dot(x_axis), wy = radius * ball.spin.head<2>().dot(outward),
@@ -248,7 +248,6 @@ CushionReport hit_cushion(State& ball, double radius, double nose_height, const 
   const double scale = std::max({vy, std::abs(vx), std::abs(wx), std::abs(wy), std::abs(wz)});
   const double e = quiet_restitution(c.cushion_restitution_at(vy), vy);
   Slips s = before;
-  const CushionLaw law(sine, c.cushion_friction, c.sliding);
   Contact contact(law, scale);
   contact.run(s, e * e);
   report.steps = contact.steps();

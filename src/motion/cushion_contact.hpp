@@ -15,11 +15,10 @@ namespace baizetrace::motion {
 struct CushionReport {
   double normal_in = 0;   // m/s, square to the cushion
   double normal_out = 0;  // m/s, away from it
-  int steps = 0;          // power series
+  int steps = 0;          // of the integration
 };
 
-// Never more, but for one that ends a phase in a straight line; a ball that rolls in, with side or without, takes 2 to
-// 20.
+// Never more; a ball that rolls in, with side or without, takes 2 to 20.
 inline constexpr int kMostCushionSteps = 30;
 
 // Requires: `outward` a unit vector in plan from the ball's centre towards the nose; the ball moves that way.

@@ -1,8 +1,10 @@
 #include "practice/attempts.hpp"
+#include "base/units.hpp"
 
 #include <algorithm>
 #include <cmath>
 
+#include "base/units.hpp"
 #include "practice/wording.hpp"
 
 namespace baizetrace::practice {
@@ -44,7 +46,7 @@ double unsureness_of_first_run(const path::Episode& episode, const BallPath& whi
   const Piece& first = white.pieces.front();
   // A ball that is not struck to roll loses up to 2/7 of its speed in its slide, whose length tells how much: that
   // shows no better than the few sightings of it do.
-  constexpr double kLost = 2.0 / 7, kSlide = 0.2, kGravity = 9.81;  // the friction: from memory, see PHYSICS
+  constexpr double kLost = 2.0 / 7, kSlide = 0.2;  // the friction: from memory, see PHYSICS
   const double speed = std::max(first.velocity.norm(), 1e-3), slide = kLost * speed / (kSlide * kGravity);
   const double lag = 0.5 * kLost * speed * slide, seen = white.rms / std::sqrt(std::max(1.0, slide / frame));
   return std::hypot(kAtBest, 0.5 * frame / std::max(end_of_first_run(white) - first.from, frame),

@@ -1,8 +1,10 @@
-// How the ball that was meant to be potted ran at its pocket: by how much off the middle, thick or thin, which jaw.
+// What became of the balls: how the one that was meant to be potted ran at its pocket (by how much off the middle,
+// thick or thin, which jaw), and which went nobody saw where.
 #pragma once
 
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "practice/session.hpp"
 #include "practice/setup.hpp"
@@ -13,12 +15,16 @@ namespace baizetrace::practice {
 // took and would have had to take, seen along the white's way to it. Straight pots are neither; nor are plants and
 // doubles, whose object ball the white does not send by itself.
 // `at_mouth`: where the object ball's line, before it touched anything, meets the line between the jaws' nearest
-// points: how far from the middle, square to the ball's way, m. Absent: it touched a ball on its way, or never ran at the pocket.
-// `jaw`: the first jaw of that pocket that it touched, "near" or "far" as seen from where the ball lay.
+// points: how far from the middle, square to the ball's way, m. Absent: it touched a ball on its way, or never ran at
+// the pocket. `jaw`: the first jaw of that pocket that it touched, "near" or "far" as seen from where the ball lay.
 [[nodiscard]] PotLine pot_line(const Attempt& attempt, const Shot& shot, const table::Table& table);
 
 // The note of the score's part: "in, middle of the pocket", "missed thick by 9 mm, far jaw".
 [[nodiscard]] std::string pot_note(const Attempt& attempt, const Shot& shot, const table::Table& table,
                                    const table::BallSet& set);
+
+// The balls other than the cue ball that lay there before the strike, did not fall, and were not seen at rest
+// afterwards: what became of them is not known. Not those that a hand took on their way.
+[[nodiscard]] std::vector<std::string> gone_of(const Attempt& attempt);
 
 }  // namespace baizetrace::practice

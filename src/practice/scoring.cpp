@@ -4,7 +4,6 @@
 #include <cmath>
 
 #include "practice/pot.hpp"
-#include "practice/stop.hpp"
 
 namespace baizetrace::practice {
 namespace {

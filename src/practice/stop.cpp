@@ -42,16 +42,4 @@ std::string stop_words(const Stop& s) {
   return out.empty() ? "on the mark" : out;
 }
 
-std::vector<std::string> gone_of(const Attempt& attempt) {
-  std::vector<std::string> out;
-  for (const auto& [ball, place] : attempt.before) {
-    const auto path = attempt.balls.find(ball);
-    const bool on_its_way = path != attempt.balls.end() && (path->second.rest || !path->second.told_until);
-    const bool fell =
-        std::any_of(attempt.potted.begin(), attempt.potted.end(), [&](const Potted& p) { return p.ball == ball; });
-    if (ball != "white" && !attempt.after.contains(ball) && !fell && !on_its_way) out.push_back(ball);
-  }
-  return out;
-}
-
 }  // namespace baizetrace::practice

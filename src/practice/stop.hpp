@@ -4,7 +4,6 @@
 
 #include <optional>
 #include <string>
-#include <vector>
 
 #include "practice/session.hpp"
 #include "practice/setup.hpp"
@@ -29,9 +28,5 @@ struct Rest {
 
 // "22 cm short, 5 cm left" of the zone's middle; what lies within its uncertainty is left out: "on the mark".
 [[nodiscard]] std::string stop_words(const Stop& stop);
-
-// The balls other than the cue ball that lay there before the strike, did not fall, and were not seen at rest
-// afterwards: what became of them is not known. Not those that a hand took on their way.
-[[nodiscard]] std::vector<std::string> gone_of(const Attempt& attempt);
 
 }  // namespace baizetrace::practice

@@ -6,6 +6,7 @@
 #include <array>
 #include <cmath>
 
+#include "practice/pot.hpp"
 #include "practice/stop.hpp"
 #include "report/names.hpp"
 

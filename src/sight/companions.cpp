@@ -6,10 +6,10 @@ namespace baizetrace::sight {
 
 namespace {
 constexpr double kReach = 0.13;    // m: drawn shadows lay 50 to 105 mm off
-constexpr double kSame = 0.010;    // m from frame to frame: a shadow beside its ball is fitted to 5 mm
-constexpr double kLongWay = 0.15;  // m
+constexpr double kSame = 0.010;    // m, all along: a shadow beside its ball is fitted to 5 mm
+constexpr double kLongWay = 0.15;  // m: past a ball that lies there kSame is over after a fifteenth of it
 constexpr int kFewest = 4;         // frames in which both moved
-constexpr double kDarker = 0.7;    // of the other's brightness, at most
+constexpr double kDarker = 0.7;    // of the other's brightness, at most: not measured
 
 const KnownBall* seen(const std::vector<KnownBall>& known, int id) {
   for (const KnownBall& k : known)
