@@ -12,7 +12,7 @@ using Lane = CushionSeries::Lane;
 
 // Of the contact's speed: what the last terms of a step's series may be, and a slip that is none. Both grow by kHurry
 // with every step after kCalm, so that the number of steps stays bounded.
-constexpr double kError = 5e-7, kZero = 3e-8, kHurry = 2;
+constexpr double kError = 7e-7, kZero = 3e-8, kHurry = 2;
 constexpr double kNearError = 0.03;  // of a slip that passes near zero: the same, there
 constexpr int kCalm = 18;
 constexpr double kAtZero = 30;        // of that error: where the series of a size is zero, the slip is as good as none
@@ -29,30 +29,34 @@ constexpr int kPatience = 14, kCareful = 22, kKept = 4;
 constexpr double kStuck = 1.0, kTurned = 0.02, kLong = 0.15, kLanding = 0.98, kOther = 0.25;
 
 // Where a falling f comes to zero in (from, most]: then `most` is set to it. Requires: f(from) > 0. By chords, the end
-// that stays counted half (the Illinois rule).
+// that stays counted less (Anderson and Bjoerck, BIT 13, 253, 1973; from memory).
 template <class F>
 bool falls(const F& f, double from, double& most) {
   double low = from, high = most, below = f(high);
   if (!(below <= 0)) return false;
   double above = f(from);
   constexpr int kTries = 100;
-  constexpr double kExact = 1e-14, kNone = 1e-15;
+  constexpr double kExact = 1e-14, kNone = 1e-14;
   const double none = kNone * above;
   int side = 0;
+  const auto less = [](double now, double before) { return now < before ? 1 - now / before : 0.5; };
   for (int i = 0; i < kTries && high - low > kExact * most; ++i) {
     double middle = low + (high - low) * above / (above - below);
     if (!(middle > low && middle < high)) middle = 0.5 * (low + high);
     const double value = f(middle);
+    if (std::abs(value) <= none) {
+      high = middle;
+      break;
+    }
     if (value > 0) {
+      if (side > 0) below *= less(value, above);
       low = middle;
       above = value;
-      if (side > 0) below *= 0.5;
       side = 1;
     } else {
+      if (side < 0) above *= less(-value, -below);
       high = middle;
       below = value;
-      if (below >= -none) break;
-      if (side < 0) above *= 0.5;
       side = -1;
     }
   }
@@ -67,7 +71,7 @@ class Contact {
   // To no speed into the cushion, and on until it has given back `share` of the work put in.
   void run(Slips& s, double share) {
     for (;; ++steps_) {
-      const double hurry = std::pow(kHurry, std::max(0, steps_ - kCalm)), none = kZero * hurry * scale_;
+      const double hurry = steps_ > kCalm ? std::pow(kHurry, steps_ - kCalm) : 1, none = kZero * hurry * scale_;
       if (s.nose.squaredNorm() <= none * none) s.nose.setZero();
       if (s.cloth.squaredNorm() <= none * none) s.cloth.setZero();
       now_.ways = law_.at_once(s);
@@ -100,17 +104,19 @@ class Contact {
         continue;
       }
       if (steps_ >= kPatience && follow(s, h, left, slowing)) continue;
-      const Ends ends = limit(s, h, error);
+      const double far = h;
+      const Slips farthest = series_.at(far);
+      const Ends ends = limit(s, farthest, h, error);
       double from = 0;
       if (!back_) {
-        double there = h;
-        if (falls([&](double at) { return series_.into(at); }, 0, there)) {
-          turn(series_.work(there), share);
-          from = there;
+        double turning = h;
+        if (falls([&](double at) { return series_.into(at); }, 0, turning)) {
+          turn(series_.work(turning), share);
+          from = turning;
         }
       }
       const bool over = back_ && falls([&](double at) { return series_.work(at) - end_; }, from, h);
-      s = series_.at(h);
+      s = h < far ? series_.at(h) : farthest;
       if (over) return;
       if (ends == Ends::kNoseAtZero) s.nose.setZero();
       if (ends == Ends::kClothAtZero) s.cloth.setZero();
@@ -194,10 +200,9 @@ class Contact {
     return true;
   }
 
-  // Shortens a step to where the law changes, and says how.
-  [[nodiscard]] Ends limit(const Slips& s, double& h, double error) const {
+  // Shortens a step to where the law changes, and says how. `there`: at its end.
+  [[nodiscard]] Ends limit(const Slips& s, const Slips& there, double& h, double error) const {
     Ends ends = Ends::kReach;
-    const Slips there = series_.at(h);
     const auto comes_to_zero = [&](Lane lane, const Vec2& from, const Vec2& to) {
       double at = h;
       if (from.dot(to) > 0 || !falls([&](double x) { return series_.size(lane, x); }, 0, at)) return false;

@@ -9,17 +9,23 @@ namespace {
 // Of friction: the cloth is as good as not pressed.
 constexpr double kLifted = 1e-12;
 
-template <class Terms>
-double sum(const Terms& terms, double h) {
-  double r = terms.back();
-  for (std::size_t i = terms.size() - 1; i-- > 0;) r = r * h + terms[i];
-  return r;
+// Of the terms, or of what `of` takes of each. The even and the odd ones by themselves, so that little waits.
+template <class T, std::size_t kTerms, class Of>
+auto sum(const std::array<T, kTerms>& terms, double h, const Of& of) {
+  const double square = h * h;
+  std::size_t i = (kTerms - 1) / 2 * 2, j = kTerms / 2 * 2 - 1;
+  auto even = of(terms[i]), odd = of(terms[j]);
+  for (; i >= 2; i -= 2) even = even * square + of(terms[i - 2]);
+  for (; j >= 3; j -= 2) odd = odd * square + of(terms[j - 2]);
+  return decltype(even)(even + h * odd);
+}
+template <class T, std::size_t kTerms>
+T sum(const std::array<T, kTerms>& terms, double h) {
+  return sum(terms, h, [](const T& term) { return term; });
 }
 template <class Pairs>
 double sum(const Pairs& terms, int lane, double h) {
-  double r = terms.back()[lane];
-  for (std::size_t i = terms.size() - 1; i-- > 0;) r = r * h + terms[i][lane];
-  return r;
+  return sum(terms, h, [lane](const auto& term) { return double(term[lane]); });
 }
 }  // namespace
 
@@ -62,14 +68,9 @@ CushionSeries::Order CushionSeries::order(int k, const Vec2& f, const Vec2& g, c
   return r;
 }
 
-// The ways of order k along slips that are not zero: |u|^2 = u . u, |u| way = u.
-void CushionSeries::direct(std::size_t k) {
-  Pair x = x_[k], y = y_[k];
-  if (nose_ != SlipKind::kSlips) x[kNose] = y[kNose] = 0;
-  if (cloth_ != SlipKind::kSlips) x[kCloth] = y[kCloth] = 0;
-  u_x_[k] = x;
-  u_y_[k] = y;
-  // From the middle outwards: the newest terms last, so that the sums need not wait for them.
+// The ways of order k along slips that are not zero: |u|^2 = u . u, |u| way = u. What the newest terms of the slips do
+// comes last, and only through how far they go across the way of order 0, so that little waits for them.
+[[gnu::always_inline]] inline CushionSeries::Newest CushionSeries::direct(std::size_t k, Pair x, Pair y) {
   const std::size_t half = k / 2;
   const bool even = 2 * half == k;
   Pair square = Pair::Zero(), lost_x = Pair::Zero(), lost_y = Pair::Zero();
@@ -78,17 +79,24 @@ void CushionSeries::direct(std::size_t k) {
     lost_x = n_[half] * f_x_[half];
     lost_y = n_[half] * f_y_[half];
   }
-  for (std::size_t i = even ? half - 1 : half; i > 0; --i) {
+  for (std::size_t i = (k - 1) / 2; i > 0; --i) {
     square += u_x_[i] * u_x_[k - i] + u_y_[i] * u_y_[k - i] - n_[i] * n_[k - i];
     lost_x += n_[i] * f_x_[k - i] + n_[k - i] * f_x_[i];
     lost_y += n_[i] * f_y_[k - i] + n_[k - i] * f_y_[i];
   }
-  const Pair n = over_ * (square + (u_x_[0] * x + u_y_[0] * y));
-  n_[k] = n;
-  x -= lost_x;
-  y -= lost_y;
-  f_x_[k] = over_ * (x - n * f_x_[0]);
-  f_y_[k] = over_ * (y - n * f_y_[0]);
+  square *= over_;
+  lost_x = over_ * (lost_x + f_x_[0] * square);
+  lost_y = over_ * (lost_y + f_y_[0] * square);
+  x *= slips_;
+  y *= slips_;
+  u_x_[k] = x;
+  u_y_[k] = y;
+  const Pair across = f_x_[0] * y - f_y_[0] * x;
+  n_[k] = square + (f_x_[0] * x + f_y_[0] * y);
+  const Newest f{turned_x_ * across - lost_x, turned_y_ * across - lost_y};
+  f_x_[k] = f.x;
+  f_y_[k] = f.y;
+  return f;
 }
 
 // The way of order k of a slip that leaves zero, q, and its size, s: s' q + s q' = rate, the rate linear in the way.
@@ -158,6 +166,9 @@ void CushionSeries::expand(const CushionLaw& law, const Slips& s, const Ways& wa
   over_ = 1 / n_[0];
   u_x_[0] = x_[0];
   u_y_[0] = y_[0];
+  turned_y_ = over_ * Pair(ways.nose.x(), ways.cloth.x());
+  slips_ = Pair(nose == SlipKind::kSlips ? 1 : 0, cloth == SlipKind::kSlips ? 1 : 0);
+  turned_x_ = -over_ * Pair(ways.nose.y(), ways.cloth.y());
 
   const double slope = law.cloth_friction * law.cosine * law.nose_friction;
   const double pressed = law.press(law.nose_friction * ways.nose.y());
@@ -166,26 +177,35 @@ void CushionSeries::expand(const CushionLaw& law, const Slips& s, const Ways& wa
   limit_[0] = undecided ? 0 : law.cloth_friction * std::max(0.0, pressed);
   Terms<Pair> rate_x, rate_y;
   Terms<double> into;
+  // What the rates take of friction at the nose, of what acts at the cloth, and of how the nose presses on the cloth.
+  const double mu = law.nose_friction;
+  const Pair nose_x(-3.5 * mu, law.a * mu), nose_y(-law.d * mu, -law.b * mu), cloth_x(law.a, -3.5),
+      cloth_y(-law.b, -3.5);
+  Pair pressed_x, pressed_y, new_x = x_[0], new_y = y_[0];
   const bool both_slip = nose == SlipKind::kSlips && cloth == SlipKind::kSlips;
   for (std::size_t k = 0; k < kOrder; ++k) {
     const int order_k = static_cast<int>(k);
+    Newest newest{Pair::Zero(), Pair::Zero()};
     if (k == 0) {
       start(ways, rate_x[0], rate_y[0]);
     } else {
-      direct(k);
-      if (k == 1 && undecided && f_y_[1][kNose] > 0) press_slope_ = slope;
+      newest = direct(k, new_x, new_y);
+      if (k == 1) {
+        if (undecided && f_y_[1][kNose] > 0) press_slope_ = slope;
+        pressed_x = cloth_x * (press_slope_ * g_[0][0]);
+        pressed_y = cloth_y * (press_slope_ * g_[0][1]) + nose_y;
+      }
       Pair middle = Pair::Zero();
       const std::size_t half = k / 2;
       if (2 * half == k) middle = limit_[half] * g_[half];
       for (std::size_t i = (k - 1) / 2; i > 0; --i) middle += limit_[i] * g_[k - i] + limit_[k - i] * g_[i];
       if (both_slip) {
-        const double x = law.nose_friction * f_x_[k][kNose], y = law.nose_friction * f_y_[k][kNose];
-        limit_[k] = press_slope_ * f_y_[k][kNose];
-        g_[k] = Pair(f_x_[k][kCloth], f_y_[k][kCloth]);
-        const Pair acts = middle + limit_[0] * g_[k] + limit_[k] * g_[0];
-        acts_[k] = acts;
-        rate_x[k] = Pair(law.a * acts[0] - 3.5 * x, law.a * x - 3.5 * acts[0]);
-        rate_y[k] = Pair(-law.d * y - law.b * acts[1], -law.b * y - 3.5 * acts[1]);
+        const double f_x = newest.x[kNose], f_y = newest.y[kNose], g_x = newest.x[kCloth], g_y = newest.y[kCloth];
+        limit_[k] = press_slope_ * f_y;
+        g_[k] = Pair(g_x, g_y);
+        // Each term of the rates by itself, not by way of what acts at the cloth.
+        rate_x[k] = nose_x * f_x + (cloth_x * (limit_[0] * g_x) + (pressed_x * f_y + cloth_x * middle[0]));
+        rate_y[k] = cloth_y * (limit_[0] * g_y) + (pressed_y * f_y + cloth_y * middle[1]);
       } else {
         Vec2 f(f_x_[k][kNose], f_y_[k][kNose]), g(f_x_[k][kCloth], f_y_[k][kCloth]);
         if (nose == SlipKind::kLeaves || cloth == SlipKind::kLeaves) leave(order_k, middle.matrix(), f, g);
@@ -194,58 +214,52 @@ void CushionSeries::expand(const CushionLaw& law, const Slips& s, const Ways& wa
     }
     into[k] = law.cosine * law.share * (y_[k][kCloth] - y_[k][kNose]);
 
-    Pair x = rate_x[k], y = rate_y[k];
-    double work = into[k];
-    if (over != kNone) {
-      const double first = n_[0][over], last = n_[k][over];
-      Pair sum_x = Pair::Zero(), sum_y = Pair::Zero();
-      double sum_work = 0;
-      for (std::size_t i = 1; i < k; ++i) {
-        const double n = n_[k - i][over];
-        sum_x += n * rate_x[i];
-        sum_y += n * rate_y[i];
-        sum_work += n * into[i];
-      }
-      x = sum_x + first * x;
-      y = sum_y + first * y;
-      work = sum_work + first * work;
-      if (k > 0) {
-        x += last * rate_x[0];
-        y += last * rate_y[0];
-        work += last * into[0];
-      }
-    }
     const double share = 1.0 / (order_k + 1);
-    x_[k + 1] = share * x;
-    y_[k + 1] = share * y;
-    work_[k + 1] = share * work;
+    if (over == kNone) {
+      x_[k + 1] = new_x = share * rate_x[k];
+      y_[k + 1] = new_y = share * rate_y[k];
+      work_[k + 1] = share * into[k];
+      continue;
+    }
+    Pair x = Pair::Zero(), y = Pair::Zero();
+    double work = 0;
+    for (std::size_t i = 0; i < k; ++i) {
+      const double n = n_[k - i][over];
+      x += n * rate_x[i];
+      y += n * rate_y[i];
+      work += n * into[i];
+    }
+    const double first = share * n_[0][over];
+    x_[k + 1] = new_x = share * x + first * rate_x[k];
+    y_[k + 1] = new_y = share * y + first * rate_y[k];
+    work_[k + 1] = share * work + first * into[k];
   }
 }
 
 Slips CushionSeries::at(double h) const {
-  Pair x = x_.back(), y = y_.back();
-  for (std::size_t i = kOrder; i-- > 0;) {
-    x = x * h + x_[i];
-    y = y * h + y_[i];
-  }
+  const Pair x = sum(x_, h), y = sum(y_, h);
   return {Vec2(x[kNose], y[kNose]), Vec2(x[kCloth], y[kCloth]), sum(work_, h)};
 }
 
 double CushionSeries::into(double h) const {
-  Pair y = y_.back();
-  for (std::size_t i = kOrder; i-- > 0;) y = y * h + y_[i];
+  const Pair y = sum(y_, h);
   return law_->share * (y[kCloth] - y[kNose]);
 }
 
 double CushionSeries::work(double h) const { return sum(work_, h); }
 
 double CushionSeries::reach(double error, double scale) const {
-  const auto log_of = [&](std::size_t k) {  // of the least 1 / h
-    const double square = (x_[k].square() + y_[k].square()).sum() + work_[k] * work_[k] / (scale * scale);
-    constexpr double kLeast = 1e-300;
-    return std::log(square / (error * error) + kLeast) / static_cast<double>(2 * k);
+  const double over = 1 / error, of_work = over / scale;
+  const auto log_of = [&](std::size_t k) {  // of the least 1 / h: single precision is plenty
+    const double work = of_work * work_[k];
+    const double square = over * over * (x_[k].square() + y_[k].square()).sum() + work * work;
+    int exponent = 0;
+    const double mantissa = std::frexp(square, &exponent);
+    constexpr float kLeast = 1e-37F;
+    return (std::log2(static_cast<float>(mantissa) + kLeast) + static_cast<float>(exponent)) /
+           static_cast<float>(2 * k);
   };
-  return std::exp(-std::max(log_of(kOrder), log_of(kOrder - 1)));
+  return static_cast<double>(std::exp2(-std::max(log_of(kOrder), log_of(kOrder - 1))));
 }
 
 double CushionSeries::size(Lane lane, double h) const { return sum(n_, lane, h); }

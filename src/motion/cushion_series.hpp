@@ -44,7 +44,10 @@ class CushionSeries {
   [[nodiscard]] Order order(int k, const Vec2& f, const Vec2& g, const Vec2& middle) const;
   void start(const Ways& ways, Pair& rate_x, Pair& rate_y);
   void keep(std::size_t k, const Order& o, Pair& rate_x, Pair& rate_y);
-  void direct(std::size_t k);
+  struct Newest {
+    Pair x, y;
+  };
+  Newest direct(std::size_t k, Pair x, Pair y);
   void leave(int k, const Vec2& middle, Vec2& f, Vec2& g);
 
   const CushionLaw* law_ = nullptr;
@@ -54,7 +57,8 @@ class CushionSeries {
   std::array<double, kOrder + 1> work_;  // and the work
   Terms<Pair> u_x_, u_y_;                // those slips that give friction's ways
   Terms<Pair> n_, f_x_, f_y_;            // their sizes, and friction's ways
-  Pair over_;                            // 1 / n_[0]
+  Pair slips_;                           // 1 where a slip is of kSlips, or 0
+  Pair over_, turned_y_, turned_x_;      // 1 / n_[0]; the same times the ways of order 0, turned a quarter
   Terms<Pair> g_, acts_;                 // x and y: friction's way at the cloth; what acts there, over the normal force
   Terms<double> limit_;                  // the cloth's friction over the normal force, at most
   std::array<double, kOrder + 1> leaving_{};  // the size of a slip that leaves zero
