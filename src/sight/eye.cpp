@@ -47,6 +47,7 @@ constexpr double kPaleMoving = 1.2, kPaleContrast = 100;  // px; green balls on 
 constexpr double kFaintError = 0.6, kFaintContrast = 20;  // px at this contrast: drawn green balls were 1.5 to 2 mm off
 constexpr double kStrangest = 25;                         // squared standard deviations from the nearest kind's colour
 constexpr double kScatter = 5;          // levels of chroma: a ball has one colour, a sleeve and a hand have not
+constexpr double kRadiusOff = 0.7;      // px: another size than a ball's
 constexpr double kForgetResting = 20;   // s out of sight
 constexpr double kForgetMoving = 0.4;   // s
 constexpr double kFastest = 12;         // m/s, of anything on a table
@@ -122,12 +123,28 @@ void Eye::turn_to(const camera::Camera& now) {
 }
 
 const char* Eye::State::refusal(const BallFit& fit, double visible) const {
-  constexpr double kRadiusOff = 0.7, kHardly = 4;  // px; standard deviations of a pixel
+  constexpr double kHardly = 4;  // standard deviations of a pixel
   if (fit.visible < visible) return "too little of a ball's outline";
   if (std::abs(fit.radius_off) > kRadiusOff) return "not a ball's size";
   if (fit.contrast < kHardly) return "hardly stands out from the cloth";
   if (!region.ball_can_be(fit.at)) return "not on the bed";
   return region.beyond_falls(fit.at) <= kFallen ? nullptr : "beyond a pocket's fall";
+}
+
+// The cloth along a cushion lies in its shade, and on cloth of a ball's hue a disc of that looks like the ball; but
+// along the cushion it goes on, and a ball does not. Drawn: what was taken for balls stood out from beside it by 1 to 3
+// levels and a tenth to a quarter of what it should, or two thirds once the cloth was half learnt; green balls by 10 to
+// 16 levels and 0.85 to 1.
+bool Eye::State::in_nose_shade(const View& view, const BallFit& fit) const {
+  constexpr double kReach = 3, kBeside = 2.6;                  // ball radii: from a nose; along it
+  constexpr double kHardly = 0.3, kPartly = 0.75, kFaint = 6;  // shares; times the noise, with the greater share
+  const auto along = region.along_near_nose(fit.at, kReach * radius);
+  if (!along) return false;
+  const Vec2 there = fit.at + kBeside * radius * *along;
+  const auto from = rig.camera.project({fit.at.x(), fit.at.y(), radius}),
+             to = rig.camera.project({there.x(), there.y(), radius});
+  const auto apart = from && to ? apart_from_beside(view, fit.ellipse, *to - *from) : std::nullopt;
+  return apart && (apart->share < kHardly || (apart->share < kPartly && apart->beside < kFaint * view.noise_luma));
 }
 
 std::vector<Ellipse> Eye::State::others_near(const Vec2& pixel, const KnownBall* but) const {
@@ -285,6 +302,22 @@ bool Eye::State::refused_lately(const Vec2& pixel, double time, bool in_person) 
   });
 }
 
+// A short smear makes a ball look larger rather than longer, and does not tell its way: the best of a few.
+BallFit Eye::State::smeared_any_way(const View& view, const Vec2& at, BallFitOptions o, BallFit best) const {
+  constexpr int kWays = 4;
+  constexpr double kStart = 3, kSd = 4;  // px
+  o.moving = true;
+  o.smear_sd = kSd;
+  for (int i = 0; i < kWays; ++i) {
+    const double angle = kPi * i / kWays;
+    o.smear = kStart * Vec2(std::cos(angle), std::sin(angle));
+    const auto fit = fit_ball(view, rig.camera, at, radius, o);
+    if (fit && std::abs(fit->radius_off) <= kRadiusOff && (best.radius_off > kRadiusOff || fit->misfit < best.misfit))
+      best = *fit;
+  }
+  return best;
+}
+
 std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame& frame, const Blob& blob,
                                             const Seed& seed, const Ellipse& size) {
   const auto taken = [&](const Vec2& pixel) {
@@ -314,7 +347,9 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   const bool in_person = blob.area > kPersonArea * kPi * size.radius * size.radius / 4;
   if (refused_lately(seed.at, frame.time, in_person)) return thrown_away("thrown away just now, and unchanged");
   refused.push_back({seed.at, frame.time, in_person});
-  const auto fit = fit_ball(view, rig.camera, *at, radius, o);
+  auto fit = fit_ball(view, rig.camera, *at, radius, o);
+  const bool smeared = o.moving || (fit && fit->radius_off > kRadiusOff);
+  if (fit && !o.moving && smeared) fit = smeared_any_way(view, *at, o, *fit);
   if (!fit) return thrown_away("nothing there can be explained as a ball");
   if (const char* why = refusal(*fit, kVisibleNew)) return thrown_away(why, &*fit);
   if (rim_share(view, fit->ellipse, fit->smear, others, in_person ? RimFor::near_people : RimFor::fresh) < kRimFitted)
@@ -326,6 +361,7 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
       std::any_of(known.begin(), known.end(),
                   [&](const KnownBall& k) { return k.seen && (k.at - fit->at).norm() < kShadowOf; }))
     return thrown_away("another ball's shadow, or it cannot be told from one", &*fit);
+  if (in_nose_shade(view, *fit)) return thrown_away("no more than the shade along a cushion", &*fit);
   if (companions.shadow_at(known, fit->at, radius))
     return thrown_away("another ball's shadow: one there went along with it", &*fit);
   if (learned && colours.strangeness(fit->colour) > kStrangest)
@@ -333,7 +369,7 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   if (learned && fit->colour_scatter > kScatter + 2 * view.noise_chroma)
     return thrown_away("more than one colour", &*fit);
   if (taken(fit->ellipse.centre)) return std::nullopt;
-  if (!o.moving && std::any_of(known.begin(), known.end(), [&](const KnownBall& k) {
+  if (!smeared && std::any_of(known.begin(), known.end(), [&](const KnownBall& k) {
         return k.seen && !k.moving && overlap(k.at, fit->at) && k.visible + kMoreOfIt > fit->visible;
       }))
     return thrown_away("another ball fills that place", &*fit);

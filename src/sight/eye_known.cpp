@@ -141,6 +141,11 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     note(false, std::string("a ball was expected here: ") + why, expected, o.smear);
     return false;
   }
+  if (!ball.moving && !ball.faint && in_nose_shade(view, *fit)) {
+    note(false, "no more than the shade along a cushion", ball.ellipse, ball.smear);
+    ball.forget = true;
+    return false;
+  }
   if (lies_still) {
     // It lies where it lay: a fit that explains its picture better tells that place better, one that does as well
     // counts as much, and one that does worse not at all.

@@ -85,6 +85,8 @@ struct Eye::State {
   bool see_known(const View& view, const video::Frame& frame, KnownBall& ball);
   // Why a fit is no ball of the bed; nullptr: it may be one.
   const char* refusal(const BallFit& fit, double visible) const;
+  BallFit smeared_any_way(const View& view, const Vec2& at, BallFitOptions o, BallFit best) const;
+  bool in_nose_shade(const View& view, const BallFit& fit) const;
   // smear_was_open: the fit tells nothing of the exposure.
   void take(const video::Frame& frame, const View& view, const BallFit& fit, KnownBall& ball, bool linked,
             bool smear_was_open = false);

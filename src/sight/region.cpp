@@ -112,4 +112,10 @@ bool Region::ball_can_be(const Vec2& at) const {
   return false;
 }
 
+std::optional<Vec2> Region::along_near_nose(const Vec2& at, double reach) const {
+  const double to_side = half_width_ - std::abs(at.x()), to_end = half_length_ - std::abs(at.y());
+  if (std::min(to_side, to_end) > reach) return std::nullopt;
+  return to_side < to_end ? Vec2(0, 1) : Vec2(1, 0);
+}
+
 }  // namespace baizetrace::sight

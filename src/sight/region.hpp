@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <opencv2/core.hpp>
+#include <optional>
 #include <vector>
 
 #include "base/sighting.hpp"
@@ -33,6 +34,8 @@ struct Region {
   [[nodiscard]] double beyond_falls(const Vec2& at) const;
   // Where a ball's centre may be: the bed, and into the pockets' mouths.
   [[nodiscard]] bool ball_can_be(const Vec2& at) const;
+  // The way along the nose that is nearest to a place, if one is within `reach`, m.
+  [[nodiscard]] std::optional<Vec2> along_near_nose(const Vec2& at, double reach) const;
 
  private:
   double half_width_ = 0, half_length_ = 0;

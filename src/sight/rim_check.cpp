@@ -98,4 +98,45 @@ double rim_step(const View& view, const Ellipse& e) {
   return n > 0 ? sum / n : 0;
 }
 
+std::optional<Apart> apart_from_beside(const View& view, const Ellipse& e, const Vec2& beside) {
+  constexpr double kInside = 0.9;  // of the radius
+  const Vec2 box = e.half_box();
+  // Mean size of the difference from the bare cloth, or from the picture `off` px away; nothing: not in the picture.
+  const auto apart = [&](const std::optional<Vec2>& off) -> std::optional<double> {
+    double square = 0;
+    for (int plane = 0; plane < 3; ++plane) {
+      const cv::Mat& now = plane == 0 ? view.luma : plane == 1 ? view.cb : view.cr;
+      const cv::Mat& bare = plane == 0 ? view.bare_luma : plane == 1 ? view.bare_cb : view.bare_cr;
+      const double per = plane == 0 ? 1 : 2, zero = plane == 0 ? 16 : 128;
+      const Vec2 low = (e.centre - box) / per, high = (e.centre + box) / per;
+      double sum = 0;
+      int count = 0;
+      for (int y = std::max(0, static_cast<int>(low.y())); y <= std::min(now.rows - 1, static_cast<int>(high.y())); ++y)
+        for (int x = std::max(0, static_cast<int>(low.x())); x <= std::min(now.cols - 1, static_cast<int>(high.x()));
+             ++x) {
+          const Vec2 p(per * x, per * y);
+          if (e.share(p) > kInside) continue;
+          double other = 0;
+          if (off) {
+            const int ox = static_cast<int>(std::lround(x + off->x() / per)),
+                      oy = static_cast<int>(std::lround(y + off->y() / per));
+            if (ox < 0 || oy < 0 || ox >= now.cols || oy >= now.rows) return std::nullopt;
+            other = now.at<std::uint8_t>(oy, ox);
+          } else {
+            other = zero + (static_cast<double>(bare.at<float>(y, x)) - zero) *
+                               static_cast<double>(view.gain.at(p.x(), p.y()));
+          }
+          sum += std::abs(now.at<std::uint8_t>(y, x) - other);
+          ++count;
+        }
+      if (count > 0) square += (sum / count) * (sum / count);
+    }
+    return std::sqrt(square);
+  };
+  const auto from_bare = apart(std::nullopt), one = apart(beside), other = apart(Vec2(-beside));
+  if (!one && !other) return std::nullopt;
+  const double least = std::min(one.value_or(1e9), other.value_or(1e9));
+  return Apart{least, least / std::max(1e-9, *from_bare)};
+}
+
 }  // namespace baizetrace::sight

@@ -1,6 +1,7 @@
 // A cheap look before the costly fit: could a ball's outline be here at all?
 #pragma once
 
+#include <optional>
 #include <span>
 
 #include "sight/ellipse.hpp"
@@ -21,5 +22,14 @@ enum class RimFor { known, fresh, near_people };
 // How much the picture itself changes across an outline: the mean over it of the step's size, levels of luma. Noise
 // alone gives 0.8 of its standard deviation.
 [[nodiscard]] double rim_step(const View& view, const Ellipse& ellipse);
+
+// What sets the picture inside an outline apart, mean size of the difference, levels, luma and chroma together: from
+// the picture `beside` it, px away to either side, on the side where that is less; and how much of what it differs from
+// the bare cloth by that is. For a ball all of it, next to nothing where the cloth itself is darker than it was taken
+// for. Nothing if both lie beyond the picture.
+struct Apart {
+  double beside, share;
+};
+[[nodiscard]] std::optional<Apart> apart_from_beside(const View& view, const Ellipse& ellipse, const Vec2& beside);
 
 }  // namespace baizetrace::sight
