@@ -62,6 +62,8 @@ bool runs_freely(const Found& cue, const Chain& chain, const Episode& episode, c
     times.push_back(s.time);
   }
   const int seen = static_cast<int>(times.size());
+  // What it did out of sight before it was lost speaks neither for nor against what was seen, all of it free motion.
+  if (cue.lost && cue.trusted == cue.moving && seen > 0) ends = times.back();
   // Frames in which it ran out of sight, under a lamp's frame, speak neither for nor against it.
   const auto out_of_sight = [&](double f) {
     const auto after = std::upper_bound(times.begin(), times.end(), f);
