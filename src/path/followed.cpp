@@ -79,6 +79,14 @@ bool badly_seen(const Followed& ball, const Sighting& s) {
          (s.at - ball.stay.mean()).norm() < kBeside * ball.radius;
 }
 
+std::bitset<9> cover_around(const CoverMap& cover, const Vec2& place, double beside) {
+  std::bitset<9> out;
+  std::size_t i = 0;
+  for (const double dx : {-beside, 0.0, beside})
+    for (const double dy : {-beside, 0.0, beside}) out[i++] = cover.covered(place + Vec2(dx, dy));
+  return out;
+}
+
 void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time, const CoverMap& cover) {
   constexpr double kNear = 0.04;    // m, beside touching
   constexpr double kUnseen = 0.03;  // s: out of sight for longer than a frame

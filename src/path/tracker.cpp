@@ -137,10 +137,7 @@ struct Tracker::State {
 };
 
 bool Tracker::State::covered(const Look& l, const Vec2& p, double beside) {
-  for (const double dx : {-beside, 0.0, beside})
-    for (const double dy : {-beside, 0.0, beside})
-      if (l.cover.covered(p + Vec2(dx, dy))) return true;
-  return false;
+  return cover_around(l.cover, p, beside).any();
 }
 
 bool Tracker::State::falls_at(const Vec2& p, double slack) const {
@@ -205,6 +202,8 @@ void Tracker::State::match(const Look& l) {
     if (b.state == Followed::State::resting) {
       constexpr double kBeside = 0.06;  // m
       b.in_the_open += at_place(b, s) && !covered(l, s.at, kBeside);
+      constexpr double kSeenWhole = 0.9;  // of its outline
+      if (at_place(b, s) && s.visible > kSeenWhole) b.cover_then = cover_around(l.cover, b.stay.mean(), kUnderBall);
       take_resting(b, s);
     } else {
       b.in_the_open += !covered(l, s.at);
@@ -378,12 +377,13 @@ void Tracker::State::rest(Followed& b) {
   for (std::size_t i = b.seen.size() - keep; i < b.seen.size(); ++i) b.stay.add(b.seen[i]);
   b.at = b.stay.mean();
   b.after_rest = 0;
+  b.cover_then.reset();
 }
 
 void Tracker::State::miss(Followed& b, const Look& l) {
   const double unseen = l.time - b.seen_at;
   if (b.state == Followed::State::resting) {
-    if (covered(l, b.stay.mean())) return;
+    if ((cover_around(l.cover, b.stay.mean(), kUnderBall) & ~b.cover_then).any()) return;
     ++b.missed;
     if (b.missed < kTakenLooks || unseen < kTaken) return;
     b.state = Followed::State::gone;
