@@ -40,6 +40,9 @@ constexpr double kVisibleShade = 0.8;
 // A ball's own shadow on a grey cloth stands out well, all of it; drawn ones lay 2.7 to 5.6 from every kind's colour,
 // balls newly found within 3.1, and those of the cloth's own hue within 2.
 constexpr double kStrangestShade = 2.5;
+// A ball of the cloth's hue has still one of its own, by some levels; a shadow has none. Drawn: green balls on green
+// cloth and red ones on red 3 to 9, in dim light 1 to 2; shadows taken for such balls, up to 6 cm off, 0.3 to 2.
+constexpr double kOwnHue = 2, kOwnHueMoving = 1;
 // Where light falls in slantwise a ball's shadow lies beside it, whole and sharp: drawn ones 80 to 105 mm off. On cloth
 // of a ball's own hue it looks like that ball.
 constexpr double kShadowOf = 0.13;                        // m
@@ -357,6 +360,8 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   if (cloth.shade(fit->colour) && (fit->visible < kVisibleShade || fit->contrast < kContrastFaint ||
                                    (learned && colours.strangeness(fit->colour) > kStrangestShade)))
     return thrown_away("no more than a shadow on the cloth", &*fit);
+  if (cloth.shade(fit->colour) && beyond_shade(view, fit->ellipse) < (smeared ? kOwnHueMoving : kOwnHue))
+    return thrown_away("cannot be told from a shadow on the cloth", &*fit);
   if (cloth.shade(fit->colour) && !lost_from_sight(frame, *fit) &&
       std::any_of(known.begin(), known.end(),
                   [&](const KnownBall& k) { return k.seen && (k.at - fit->at).norm() < kShadowOf; }))

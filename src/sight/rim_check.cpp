@@ -22,7 +22,7 @@ struct Sample {
 
 std::optional<Sample> sample(const View& v, const Vec2& p) {
   const int x = static_cast<int>(std::lround(p.x())), y = static_cast<int>(std::lround(p.y()));
-  if (x < 0 || y < 0 || x >= v.luma.cols || y >= v.luma.rows) return std::nullopt;
+  if (x < 0 || y < 0 || x >= v.luma.cols || y >= v.luma.rows || v.hidden(x, y)) return std::nullopt;
   const int cx = std::min(x / 2, v.cb.cols - 1), cy = std::min(y / 2, v.cb.rows - 1);
   const float gain = v.gain.at(p.x(), p.y());
   const float bare = (v.bare_luma.at<float>(y, x) - 16.0F) * gain;
@@ -137,6 +137,32 @@ std::optional<Apart> apart_from_beside(const View& view, const Ellipse& e, const
   if (!one && !other) return std::nullopt;
   const double least = std::min(one.value_or(1e9), other.value_or(1e9));
   return Apart{least, least / std::max(1e-9, *from_bare)};
+}
+
+double beyond_shade(const View& view, const Ellipse& e) {
+  constexpr double kInside = 0.8;  // of the radius
+  const Vec2 box = e.half_box();
+  struct Mean {
+    double now = 0, bare = 0;  // over black, or grey
+  };
+  const auto mean = [&](const cv::Mat& now, const cv::Mat& bare, double per, double zero) {
+    Mean m;
+    int count = 0;
+    const Vec2 low = (e.centre - box) / per, high = (e.centre + box) / per;
+    for (int y = std::max(0, static_cast<int>(low.y())); y <= std::min(now.rows - 1, static_cast<int>(high.y())); ++y)
+      for (int x = std::max(0, static_cast<int>(low.x())); x <= std::min(now.cols - 1, static_cast<int>(high.x()));
+           ++x) {
+        if (e.share(Vec2(per * x, per * y)) > kInside) continue;
+        m.now += now.at<std::uint8_t>(y, x) - zero;
+        m.bare += static_cast<double>(bare.at<float>(y, x)) - zero;
+        ++count;
+      }
+    return count > 0 ? Mean{m.now / count, m.bare / count} : m;
+  };
+  const Mean luma = mean(view.luma, view.bare_luma, 1, 16), cb = mean(view.cb, view.bare_cb, 2, 128),
+             cr = mean(view.cr, view.bare_cr, 2, 128);
+  const double share = luma.now / std::max(1.0, luma.bare);
+  return std::hypot(cb.now - share * cb.bare, cr.now - share * cr.bare);
 }
 
 }  // namespace baizetrace::sight

@@ -32,4 +32,8 @@ struct Apart {
 };
 [[nodiscard]] std::optional<Apart> apart_from_beside(const View& view, const Ellipse& ellipse, const Vec2& beside);
 
+// How far the mean chroma inside an outline lies from the bare cloth's at that brightness, levels: a shadow on the
+// cloth keeps its hue.
+[[nodiscard]] double beyond_shade(const View& view, const Ellipse& ellipse);
+
 }  // namespace baizetrace::sight

@@ -295,6 +295,23 @@ TEST_F(UnderAFrame, ALongFreeRunIsAStrikeHoweverItWentOn) {
   EXPECT_FALSE(paths.balls[0].goes_on());
 }
 
+// It runs under a frame after ten frames, and what it did there nobody saw: what was seen was a strike.
+TEST_F(UnderAFrame, AShortFreeRunIsAStrikeThoughItWasLostInTheDark) {
+  see(first, 0.5, 0.85);
+  for (int f = 42; f < 180; ++f)  // out again: turned and slowed by something out of sight, and turned again and again
+    if (f > 55)
+      track.seen.push_back(sighting(f / 30.0, {0.45 + 0.05 * std::sin(2.0 * f), 0.1 + 0.05 * std::cos(3.0 * f)}));
+  track.after = track.before;
+  track.after->at = {0.5, 0.5};
+  Episode episode;
+  episode.end = 6;
+  for (int f = 0; f < 185; ++f) episode.frame_times.push_back(f / 30.0);
+  episode.balls.push_back(track);
+  const table::Table table(*table::read_spec("full-size"));
+  const auto paths = reconstruct(episode, table, *table::read_ball_set(table.spec().balls), {});
+  EXPECT_TRUE(paths.struck) << paths.why_not;
+}
+
 // Struck 4 cm from a red: between two frames it has met it and turned, and only the red's run tells.
 TEST_F(UnderAFrame, WhatSetOffAtOnceWasHit) {
   const Vec2 line = Vec2(-0.53, 0.85).normalized(), normal = Vec2(-0.95, 0.31).normalized();

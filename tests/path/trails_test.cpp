@@ -244,5 +244,37 @@ TEST_F(Watching, AGhostIsForgottenAsTheNextEpisodeBegins) {
   }
 }
 
+// A lamp's frame hides what lies beside a red all the time, but not the red: once that is not seen there any more, it
+// is gone. Under what came later, a player's arm, it may lie still.
+TEST_F(Watching, WhatWasSeenWholeBesideALampsFrameIsGoneWhenItIsNotSeen) {
+  const Vec2 lay(0.3, 0.4);
+  for (const bool arm : {false, true}) {
+    Tracker tracker(table, set);
+    std::vector<Episode> episodes;
+    for (int f = 0; f < 300; ++f) {
+      Look l;
+      l.frame = f;
+      l.time = f * kFrame;
+      l.cover.half_width = 0.95;
+      l.cover.half_length = 1.85;
+      for (double y = -1.8; y < 1.8; y += 0.02) l.cover.cover({lay.x() + 0.03, y});
+      if (arm && l.time > 2.1)
+        for (double x = 0; x < 0.3; x += 0.02) l.cover.cover({x, lay.y()});
+      l.sightings.push_back(see("white", l.time, {-0.3, 0.5 * std::clamp(l.time - 2.0, 0.0, 2.0)}));
+      if (l.time < 2.2) l.sightings.push_back(see("red", l.time, lay));
+      for (Sighting& s : l.sightings) s.visible = 1;
+      if (auto e = tracker.push(l)) episodes.push_back(std::move(*e));
+    }
+    if (auto e = tracker.finish()) episodes.push_back(std::move(*e));
+    ASSERT_EQ(episodes.size(), 1U);
+    for (const BallTrack& b : episodes[0].balls) {
+      if (b.ball.starts_with("red")) EXPECT_TRUE(arm) << "taken to lie where it was not seen for five seconds";
+    }
+    const bool told = std::any_of(episodes[0].balls.begin(), episodes[0].balls.end(),
+                                  [](const BallTrack& b) { return b.ball.starts_with("red") && b.after; });
+    EXPECT_EQ(told, arm);
+  }
+}
+
 }  // namespace
 }  // namespace baizetrace::path

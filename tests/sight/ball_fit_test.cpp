@@ -102,5 +102,73 @@ TEST(RimStep, IsNoiseAloneOnBareCloth) {
   EXPECT_GT(rim_step(drawn(camera, {0, 0}, faint, 3), *outline), 4);
 }
 
+// A picture of bare cloth whose shade along a cushion, a ball and a half wide, the background does not know.
+void shade_along_x(View& v) {
+  constexpr int kFrom = 102, kTo = 138;
+  constexpr double kShare = 0.6;
+  for (int y = kFrom; y < kTo; ++y)
+    for (int x = 0; x < v.luma.cols; ++x) {
+      auto& luma = v.luma.at<std::uint8_t>(y, x);
+      luma = cv::saturate_cast<std::uint8_t>(16 + kShare * (luma - 16));
+    }
+}
+
+TEST(ApartFromBeside, AShadeGoesOnAndABallDoesNot) {
+  const camera::Camera camera = overhead();
+  const auto outline = ball_ellipse(camera, Vec2(0, 0), kRadius);
+  ASSERT_TRUE(outline);
+  const Vec2 along(2.6 * outline->radius, 0);
+  View shaded = drawn(camera, {5, 5}, kRedCloth, 3);
+  shade_along_x(shaded);
+  const auto nothing = apart_from_beside(shaded, *outline, along);
+  ASSERT_TRUE(nothing);
+  EXPECT_LT(nothing->share, 0.15);
+  EXPECT_LT(nothing->beside, 2);
+  // A ball of nearly the cloth's colour in that shade: it is not what it differs from the bare cloth by, but there.
+  View ball = drawn(camera, {0, 0}, {kRedCloth.luma - 20, kRedCloth.cb + 8, kRedCloth.cr - 8}, 3);
+  shade_along_x(ball);
+  const auto there = apart_from_beside(ball, *outline, along);
+  ASSERT_TRUE(there);
+  EXPECT_GT(there->beside, 8);
+  EXPECT_GT(there->share, 0.3);
+  // On the other side the picture ends; with none on either, nothing can be told.
+  const auto one_side = apart_from_beside(shaded, *outline, Vec2(150, 0));
+  EXPECT_FALSE(one_side);
+}
+
+// A ball that ran a few pixels while the frame was exposed, fitted as one at rest, is taken for a larger one.
+TEST(BallFit, AShortSmearIsALargerBallUntilItsWayIsAskedFor) {
+  const camera::Camera camera = overhead();
+  const Colour white{200, 126, 131};
+  View v = drawn(camera, {0, 0}, white, 5);
+  cv::Mat sum[3];
+  constexpr int kParts = 9;
+  const Vec2 smear(5, 3);  // px
+  for (int part = 0; part < kParts; ++part) {
+    const Vec2 at = (part - 0.5 * (kParts - 1)) / kParts * smear * (kHeight - kRadius) / kFocal;
+    const View w = drawn(camera, {at.x(), -at.y()}, white, 5);
+    const cv::Mat* planes[3] = {&w.luma, &w.cb, &w.cr};
+    for (int i = 0; i < 3; ++i) {
+      cv::Mat f;
+      planes[i]->convertTo(f, CV_32F, 1.0 / kParts);
+      sum[i] = part == 0 ? f : cv::Mat(sum[i] + f);
+    }
+  }
+  sum[0].convertTo(v.luma, CV_8U);
+  sum[1].convertTo(v.cb, CV_8U);
+  sum[2].convertTo(v.cr, CV_8U);
+  BallFitOptions o;
+  const auto still = fit_ball(v, camera, Vec2(0, 0), kRadius, o);
+  ASSERT_TRUE(still);
+  EXPECT_GT(still->radius_off, 0.7);
+  o.moving = true;
+  o.smear = Vec2(3, 0);
+  o.smear_sd = 4;
+  const auto moving = fit_ball(v, camera, Vec2(0, 0), kRadius, o);
+  ASSERT_TRUE(moving);
+  EXPECT_LT(std::abs(moving->radius_off), 0.4);
+  EXPECT_LT((moving->smear.dot(smear) < 0 ? Vec2(moving->smear + smear) : Vec2(moving->smear - smear)).norm(), 2);
+}
+
 }  // namespace
 }  // namespace baizetrace::sight
