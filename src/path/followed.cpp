@@ -87,6 +87,16 @@ std::bitset<9> cover_around(const CoverMap& cover, const Vec2& place, double bes
   return out;
 }
 
+void seen_whole(Followed& ball, const std::bitset<9>& cover) {
+  ball.cover_then = ball.whole++ == 0 ? cover : ball.cover_then & cover;
+}
+
+// What lay there in many looks that showed all of the ball does not hide it.
+bool may_be_hidden(const Followed& ball, const std::bitset<9>& cover) {
+  constexpr int kMany = 30;
+  return (ball.whole < kMany ? cover : cover & ~ball.cover_then).any();
+}
+
 void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time, const CoverMap& cover) {
   constexpr double kNear = 0.04;    // m, beside touching
   constexpr double kUnseen = 0.03;  // s: out of sight for longer than a frame

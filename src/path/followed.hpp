@@ -29,7 +29,8 @@ struct Followed {
   std::vector<Sighting> doubtful;  // at rest: sightings a little off the place though nothing came near it, in a row
   double seen_at = 0;              // s, last sighting taken for it
   int missed = 0;                  // looks in a row without it, its place no more covered than when it was seen whole
-  std::bitset<9> cover_then;       // at rest, seen whole: what lay about it all the same, a lamp's frame
+  int whole = 0;                   // at rest: looks that showed all of it; and what lay about it in
+  std::bitset<9> cover_then;       // every one of those, a lamp's frame
   int in_the_open = 0;             // looks at it with nothing that covers there; at rest, nor beside it
 
   Vec2 at = Vec2::Zero(), velocity = Vec2::Zero();
@@ -53,6 +54,9 @@ inline constexpr std::size_t kRecent = 15;
 
 // Which of a place and eight around it, `beside` m off, are covered.
 [[nodiscard]] std::bitset<9> cover_around(const CoverMap& cover, const Vec2& place, double beside);
+// A ball at rest was seen whole with so much cover around it; what of it may hide it when it is not seen.
+void seen_whole(Followed& ball, const std::bitset<9>& cover);
+[[nodiscard]] bool may_be_hidden(const Followed& ball, const std::bitset<9>& cover);
 
 // Sets may_start, may_turn and into for a look at `time`. A ball other than the cue ball is set moving by a ball that
 // moves or is out of sight near it (what hands do is seen when it rests again); a moving ball turns at noses and other

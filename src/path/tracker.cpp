@@ -203,7 +203,7 @@ void Tracker::State::match(const Look& l) {
       constexpr double kBeside = 0.06;  // m
       b.in_the_open += at_place(b, s) && !covered(l, s.at, kBeside);
       constexpr double kSeenWhole = 0.9;  // of its outline
-      if (at_place(b, s) && s.visible > kSeenWhole) b.cover_then = cover_around(l.cover, b.stay.mean(), kUnderBall);
+      if (at_place(b, s) && s.visible > kSeenWhole) seen_whole(b, cover_around(l.cover, b.stay.mean(), kUnderBall));
       take_resting(b, s);
     } else {
       b.in_the_open += !covered(l, s.at);
@@ -377,13 +377,13 @@ void Tracker::State::rest(Followed& b) {
   for (std::size_t i = b.seen.size() - keep; i < b.seen.size(); ++i) b.stay.add(b.seen[i]);
   b.at = b.stay.mean();
   b.after_rest = 0;
-  b.cover_then.reset();
+  b.whole = 0;
 }
 
 void Tracker::State::miss(Followed& b, const Look& l) {
   const double unseen = l.time - b.seen_at;
   if (b.state == Followed::State::resting) {
-    if ((cover_around(l.cover, b.stay.mean(), kUnderBall) & ~b.cover_then).any()) return;
+    if (may_be_hidden(b, cover_around(l.cover, b.stay.mean(), kUnderBall))) return;
     ++b.missed;
     if (b.missed < kTakenLooks || unseen < kTaken) return;
     b.state = Followed::State::gone;

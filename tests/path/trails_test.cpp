@@ -245,9 +245,9 @@ TEST_F(Watching, AGhostIsForgottenAsTheNextEpisodeBegins) {
 }
 
 // A lamp's frame hides what lies beside a red all the time, but not the red: once that is not seen there any more, it
-// is gone. Under what came later, a player's arm, it may lie still.
+// is gone. Under what came later, a player's arm that did not hide it at first, it may lie still.
 TEST_F(Watching, WhatWasSeenWholeBesideALampsFrameIsGoneWhenItIsNotSeen) {
-  const Vec2 lay(0.3, 0.4);
+  const Vec2 lay(0.28, 0.4);
   for (const bool arm : {false, true}) {
     Tracker tracker(table, set);
     std::vector<Episode> episodes;
@@ -267,12 +267,9 @@ TEST_F(Watching, WhatWasSeenWholeBesideALampsFrameIsGoneWhenItIsNotSeen) {
     }
     if (auto e = tracker.finish()) episodes.push_back(std::move(*e));
     ASSERT_EQ(episodes.size(), 1U);
-    for (const BallTrack& b : episodes[0].balls) {
-      if (b.ball.starts_with("red")) EXPECT_TRUE(arm) << "taken to lie where it was not seen for five seconds";
-    }
     const bool told = std::any_of(episodes[0].balls.begin(), episodes[0].balls.end(),
                                   [](const BallTrack& b) { return b.ball.starts_with("red") && b.after; });
-    EXPECT_EQ(told, arm);
+    EXPECT_EQ(told, arm) << "taken to lie where it was not seen for five seconds, or to be gone from under an arm";
   }
 }
 
