@@ -330,6 +330,7 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   };
   const auto at = rig.camera.on_plane(seed.at, radius);
   if (taken(seed.at) || !at || !region.ball_can_be(*at)) return std::nullopt;
+  if (view.hidden(static_cast<int>(seed.at.x()), static_cast<int>(seed.at.y()))) return std::nullopt;
   BallFitOptions o;
   const auto others = others_near(seed.at, nullptr);
   o.others = others;

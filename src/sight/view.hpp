@@ -35,7 +35,7 @@ struct View {
 
   // Whether a pixel of luma shows that, which tells nothing of what lies below it.
   [[nodiscard]] bool hidden(int x, int y) const {
-    if (standing.empty()) return false;
+    if (standing.empty() || x < 0 || y < 0 || x >= luma.cols || y >= luma.rows) return false;
     constexpr float kSigmas = 4, kLevels = 3;
     const float was = standing.at<float>(std::min(y / 2, standing.rows - 1), std::min(x / 2, standing.cols - 1));
     return was >= 0 && std::abs(static_cast<float>(luma.at<std::uint8_t>(y, x)) - was) <
