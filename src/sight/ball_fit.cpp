@@ -438,7 +438,6 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
       for (int x = x0; x <= x1; ++x) {
         const Vec2 p = k == 0 ? Vec2(x, y) : chroma_place(x, y, view.chroma_offset);
         if (g.ellipse.share(p) > 0.72) continue;
-        if (view.hidden(static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y())))) continue;
         body[static_cast<std::size_t>(k)].push_back(static_cast<float>(img.at<std::uint8_t>(y, x)));
       }
   }

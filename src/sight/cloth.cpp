@@ -131,15 +131,9 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames, std::span<const 
           noise_chroma_, 1.4826 * small * static_cast<double>(upper_median(scatter[static_cast<std::size_t>(k)])));
 
   cv::resize(luma_, coarse_, {region_->cols, region_->rows}, 0, 0, cv::INTER_AREA);
-  const cv::Mat as_seen = coarse_.clone();
   const auto filled = fill_in_things(*region_, coarse_, luma_, cb_, cr_, noise_luma_, noise_chroma_, doubted);
   if (!filled) return pass_on(filled);
   known_ = filled->known;
-  standing_ = cv::Mat();
-  if (cv::countNonZero(filled->broad) > 0) {
-    standing_ = cv::Mat(coarse_.size(), CV_32F, cv::Scalar(-1));
-    as_seen.copyTo(standing_, filled->broad);
-  }
   typical_ = filled->typical;
   cv::resize(luma_, coarse_, {region_->cols, region_->rows}, 0, 0, cv::INTER_AREA);
   lit_ = best_lit();
@@ -438,7 +432,6 @@ View Cloth::view(const video::Frame& frame, const Gain& gain) const {
   v.bare_luma = luma_;
   v.bare_cb = cb_;
   v.bare_cr = cr_;
-  v.standing = standing_;
   v.gain = gain;
   v.noise_luma = noise_luma_;
   v.noise_chroma = noise_chroma_;

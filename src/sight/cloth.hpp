@@ -69,7 +69,6 @@ class Cloth {
   cv::Mat luma_, cb_, cr_;  // CV_32F: luma full size, chroma half
   cv::Mat coarse_;          // CV_32F, luma at half size
   cv::Mat weight_luma_;     // CV_32F, 1 / tolerated variance at half size (edges of lines and noses tolerate more)
-  cv::Mat standing_;        // CV_32F, half size: luma of what stood over the cloth, -1: nothing; empty: nothing at all
   cv::Mat known_;           // CV_8U, half size: 0 filled in, 1 seen bare
   cv::Mat waiting_[3];      // CV_32F, half size: what might be taken over
   cv::Mat waited_;          // CV_8U, visits

@@ -151,20 +151,6 @@ cv::Mat ball_sized(const Region& region, const cv::Mat& coarse, const cv::Mat& c
   return found;
 }
 
-// Of what lies there what balls are not part of: wider than a ball, and larger than a pack of reds.
-cv::Mat broad_things(const cv::Mat& thing, double ball) {
-  constexpr double kWider = 1.3, kLarger = 30;  // ball diameters; balls' areas
-  const int r = static_cast<int>(std::ceil(kWider * ball));
-  cv::Mat opened, labels, stats, centres;
-  cv::morphologyEx(thing, opened, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1}));
-  const int count = cv::connectedComponentsWithStats(opened, labels, stats, centres);
-  cv::Mat broad = cv::Mat::zeros(thing.size(), CV_8U);
-  for (int i = 1; i < count; ++i)
-    if (stats.at<int>(i, cv::CC_STAT_AREA) > kLarger * kPi * ball * ball) broad.setTo(255, labels == i);
-  cv::dilate(broad, broad, cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));  // its blurred edge
-  return broad;
-}
-
 }  // namespace
 
 Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& luma, cv::Mat& cb, cv::Mat& cr,
@@ -238,7 +224,6 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
   cv::boxFilter(slightly, share, CV_32F, {2 * window + 1, 2 * window + 1});
   cv::dilate(share > 255 * kMostly, mostly, disc(window));
   thing |= mostly;
-  const cv::Mat broad = broad_things(thing, region.ball_radius / 2);
   const int margin = std::max(2, static_cast<int>(std::lround(region.ball_radius / 2 * 0.7)));
   for (const Ellipse& e : doubted) {
     const Vec2 c = e.centre / 2;
@@ -249,7 +234,6 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
 
   Filled out;
   out.thing = thing;
-  out.broad = broad;
   out.known = cv::Mat(region.rows, region.cols, CV_8U, cv::Scalar(1));
   out.known.setTo(0, thing);
   for (int k = 0; k < 3; ++k) {

@@ -13,7 +13,6 @@ namespace baizetrace::sight {
 struct Filled {
   cv::Mat known;      // CV_8U, coarse: 1 seen bare, 0 filled in
   cv::Mat thing;      // CV_8U, coarse: 255 where something lay
-  cv::Mat broad;      // the same of what is much larger than balls: a lamp's frame, a board, a person
   cv::Vec3f typical;  // Y Cb Cr, median of the bed
 };
 

@@ -57,7 +57,6 @@ void Cloth::seen_from(const camera::Camera& before, const camera::Camera& now) {
   carry(cr_, half, cv::INTER_CUBIC);
   const cv::Mat coarse = map_of(before, now, coarse_.size(), 2);
   carry(known_, coarse, cv::INTER_NEAREST);
-  if (!standing_.empty()) carry(standing_, coarse, cv::INTER_NEAREST);
   cv::resize(luma_, coarse_, {region_->cols, region_->rows}, 0, 0, cv::INTER_AREA);
   for (int y = 1; y + 1 < region_->rows; ++y) refresh_tolerance(y);
   for (cv::Mat& m : waiting_) m.setTo(cv::Scalar(-100));

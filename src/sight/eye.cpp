@@ -42,7 +42,7 @@ constexpr double kVisibleShade = 0.8;
 constexpr double kStrangestShade = 2.5;
 // A ball of the cloth's hue has still one of its own, by some levels; a shadow has none. Drawn: green balls on green
 // cloth and red ones on red 3 to 9, in dim light 1 to 2; shadows taken for such balls, up to 6 cm off, 0.3 to 2.
-constexpr double kOwnHue = 2, kOwnHueMoving = 1;
+constexpr double kOwnHue = 2, kOwnHueKnown = 1;  // the latter of one that moves, or was lost from sight near there
 // Where light falls in slantwise a ball's shadow lies beside it, whole and sharp: drawn ones 80 to 105 mm off. On cloth
 // of a ball's own hue it looks like that ball.
 constexpr double kShadowOf = 0.13;                        // m
@@ -330,7 +330,6 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   };
   const auto at = rig.camera.on_plane(seed.at, radius);
   if (taken(seed.at) || !at || !region.ball_can_be(*at)) return std::nullopt;
-  if (view.hidden(static_cast<int>(seed.at.x()), static_cast<int>(seed.at.y()))) return std::nullopt;
   BallFitOptions o;
   const auto others = others_near(seed.at, nullptr);
   o.others = others;
@@ -361,7 +360,8 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   if (cloth.shade(fit->colour) && (fit->visible < kVisibleShade || fit->contrast < kContrastFaint ||
                                    (learned && colours.strangeness(fit->colour) > kStrangestShade)))
     return thrown_away("no more than a shadow on the cloth", &*fit);
-  if (cloth.shade(fit->colour) && beyond_shade(view, fit->ellipse) < (smeared ? kOwnHueMoving : kOwnHue))
+  const double own_hue = smeared || lost_from_sight(frame, *fit) ? kOwnHueKnown : kOwnHue;
+  if (cloth.shade(fit->colour) && beyond_shade(view, fit->ellipse) < own_hue)
     return thrown_away("cannot be told from a shadow on the cloth", &*fit);
   if (cloth.shade(fit->colour) && !lost_from_sight(frame, *fit) &&
       std::any_of(known.begin(), known.end(),

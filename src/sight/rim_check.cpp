@@ -22,7 +22,7 @@ struct Sample {
 
 std::optional<Sample> sample(const View& v, const Vec2& p) {
   const int x = static_cast<int>(std::lround(p.x())), y = static_cast<int>(std::lround(p.y()));
-  if (x < 0 || y < 0 || x >= v.luma.cols || y >= v.luma.rows || v.hidden(x, y)) return std::nullopt;
+  if (x < 0 || y < 0 || x >= v.luma.cols || y >= v.luma.rows) return std::nullopt;
   const int cx = std::min(x / 2, v.cb.cols - 1), cy = std::min(y / 2, v.cb.rows - 1);
   const float gain = v.gain.at(p.x(), p.y());
   const float bare = (v.bare_luma.at<float>(y, x) - 16.0F) * gain;

@@ -1,8 +1,6 @@
 // One frame beside what the bare cloth would look like in it: what the fits of one frame look at.
 #pragma once
 
-#include <algorithm>
-#include <cmath>
 #include <opencv2/core.hpp>
 #include <vector>
 
@@ -28,19 +26,9 @@ struct View {
   cv::Mat luma, cb, cr;                 // CV_8U, as in video::Frame
   cv::Mat bare_luma, bare_cb, bare_cr;  // CV_32F, same sizes: the cloth with nothing on it, before the gain
   Gain gain;
-  cv::Mat standing;  // CV_32F at half size: luma of what stands over the cloth all the time, -1: nothing; may be empty
   double noise_luma = 2, noise_chroma = 1;  // levels, standard deviation of one pixel
   double blur = 0.7;                        // px, standard deviation of an edge's blur in luma
   Vec2 chroma_offset{0, 0.5};               // px, see chroma_place
-
-  // Whether a pixel of luma shows that, which tells nothing of what lies below it.
-  [[nodiscard]] bool hidden(int x, int y) const {
-    if (standing.empty() || x < 0 || y < 0 || x >= luma.cols || y >= luma.rows) return false;
-    constexpr float kSigmas = 4, kLevels = 3;
-    const float was = standing.at<float>(std::min(y / 2, standing.rows - 1), std::min(x / 2, standing.cols - 1));
-    return was >= 0 && std::abs(static_cast<float>(luma.at<std::uint8_t>(y, x)) - was) <
-                           kSigmas * static_cast<float>(noise_luma) + kLevels;
-  }
 };
 
 // Place in luma's pixels of a chroma sample.
