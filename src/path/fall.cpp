@@ -26,24 +26,30 @@ void nearly(Found& found, const World& world, double from, double to) {
 void find_fall(Found& found, const World& world, double last_seen, double within) {
   Chain& chain = found.chain;
   found.pocket.reset();
+  found.came_back = false;
   for (int touches = 0; touches < 3; ++touches) {
     const Leg& leg = chain.legs.back().leg;
     const double from = std::max(leg.t + 1e-4, std::min(last_seen, leg.rests(found.cloth)));
     std::optional<double> first;
     const Surface* what = nullptr;
     for (const Surface& s : world.surfaces) {
-      if (s.kind == ContactKind::cushion) continue;
       const bool again = chain.legs.back().touch.kind == Touch::Kind::surface &&
                          (chain.legs.back().touch.surface.centre - s.centre).norm() < 1e-9;
       if (again) continue;
-      // A jaw out of sight counts only where the path would run into it, not along it.
-      constexpr double kSurelyInto = 0.0015;  // m
-      const double level = s.kind == ContactKind::jaw ? -kSurelyInto : 0.0;
+      // A jaw out of sight counts only where the path would run into it, not along it; a nose, surely.
+      constexpr double kSurelyInto = 0.0015, kSurelyStopped = 0.004;  // m
+      const double level = s.kind == ContactKind::jaw       ? -kSurelyInto
+                           : s.kind == ContactKind::cushion ? -kSurelyStopped
+                                                            : 0.0;
       const auto t = first_touch(leg, found.cloth, s, from - 0.02, last_seen + within, 0.0, level);
       if (t && (!first || *t < *first)) first = t, what = &s;
     }
     if (!what) {
       nearly(found, world, from, last_seen + within);
+      return;
+    }
+    if (what->kind == ContactKind::cushion) {
+      found.came_back = true;
       return;
     }
     if (what->kind == ContactKind::pocket) {

@@ -46,6 +46,7 @@ struct Found {
   double lost_at = 0;                 // s
   std::optional<std::string> pocket;  // it fell there
   double pocket_time = 0;
+  bool came_back = false;       // it vanished running into a nose: it came back from there, nobody saw where to
   int trusted = 0, moving = 0;  // sightings in motion: kept, all
 };
 
@@ -59,8 +60,8 @@ struct Found {
 // contacts better than the search could, which knew one path at a time. nullopt: no further than before.
 [[nodiscard]] std::optional<Found> read_on(const Found& lost, const BallTrack& track, const World& world);
 
-// Where the ball fell after its last leg: the next events of the leg up to a pocket; jaws on the way become legs.
-// Used by search for balls that vanish, and again after the global fit.
+// Where the ball fell after its last leg: the next events of the leg up to a pocket, or a nose; jaws on the way become
+// legs. Used by search for balls that vanish, and again after the global fit.
 void find_fall(Found& found, const World& world, double last_seen, double within);
 
 // The fall again, from the legs as fitted at the end: its time; or none, when the path does not come to the fall line

@@ -49,6 +49,24 @@ TEST_F(Fall, ABallSeenAgainDidNotFall) {
   EXPECT_FALSE(found.pocket);
 }
 
+// Out of sight it ran into the nose beside a pocket, a hand's width before the jaw: it did not go through it.
+TEST_F(Fall, WhatRanIntoANoseCameBack) {
+  Leg& leg = found.chain.legs.back().leg;
+  leg.t = 0;
+  leg.p = {-0.62, 1.60};
+  leg.v = {-0.9, 1.16};
+  leg.w = leg.v;
+  find_fall(found, world, 0.05, 0.35);
+  EXPECT_FALSE(found.pocket);
+  EXPECT_TRUE(found.came_back);
+  EXPECT_EQ(found.chain.legs.size(), 1U);
+  // A little nearer to the pocket it meets the jaw.
+  leg.p = {-0.70, 1.60};
+  find_fall(found, world, 0.05, 0.35);
+  EXPECT_FALSE(found.came_back);
+  EXPECT_GT(found.chain.legs.size(), 1U);
+}
+
 TEST_F(Fall, VanishedAtAJawItFellThere) {
   ChainLeg turned;
   turned.touch.kind = Touch::Kind::surface;
