@@ -98,71 +98,84 @@ double rim_step(const View& view, const Ellipse& e) {
   return n > 0 ? sum / n : 0;
 }
 
+namespace {
+// One plane of a view: the picture, the bare cloth, luma's pixels to one of its own, black or grey.
+struct Layer {
+  const cv::Mat &now, &bare;
+  double per, zero;
+};
+
+std::array<Layer, 3> layers(const View& view) {
+  return {Layer{view.luma, view.bare_luma, 1, 16}, Layer{view.cb, view.bare_cb, 2, 128},
+          Layer{view.cr, view.bare_cr, 2, 128}};
+}
+
+// f(x, y) of a layer's samples inside an outline scaled by `inside`.
+template <class F>
+void over_disc(const Layer& layer, const Ellipse& e, double inside, const F& f) {
+  const Vec2 box = e.half_box(), low = (e.centre - box) / layer.per, high = (e.centre + box) / layer.per;
+  const int x0 = std::max(0, static_cast<int>(low.x())), y0 = std::max(0, static_cast<int>(low.y()));
+  const int x1 = std::min(layer.now.cols - 1, static_cast<int>(high.x())),
+            y1 = std::min(layer.now.rows - 1, static_cast<int>(high.y()));
+  for (int y = y0; y <= y1; ++y)
+    for (int x = x0; x <= x1; ++x)
+      if (e.share(Vec2(layer.per * x, layer.per * y)) <= inside) f(x, y);
+}
+
+// Mean size of the difference inside an outline from the bare cloth, or from the picture `off` px away; nothing: that
+// lies beyond the picture.
+std::optional<double> mean_apart(const View& view, const Ellipse& e, const std::optional<Vec2>& off) {
+  constexpr double kOfDisc = 0.9;  // of the radius
+  double square = 0;
+  for (const Layer& layer : layers(view)) {
+    double sum = 0;
+    int count = 0;
+    bool all = true;
+    over_disc(layer, e, kOfDisc, [&](int x, int y) {
+      double other = 0;
+      if (off) {
+        const int ox = static_cast<int>(std::lround(x + off->x() / layer.per)),
+                  oy = static_cast<int>(std::lround(y + off->y() / layer.per));
+        all = all && ox >= 0 && oy >= 0 && ox < layer.now.cols && oy < layer.now.rows;
+        if (all) other = layer.now.at<std::uint8_t>(oy, ox);
+      } else {
+        const double gain = static_cast<double>(view.gain.at(layer.per * x, layer.per * y));
+        other = layer.zero + gain * (static_cast<double>(layer.bare.at<float>(y, x)) - layer.zero);
+      }
+      sum += std::abs(layer.now.at<std::uint8_t>(y, x) - other);
+      ++count;
+    });
+    if (!all) return std::nullopt;
+    if (count > 0) square += (sum / count) * (sum / count);
+  }
+  return std::sqrt(square);
+}
+}  // namespace
+
 std::optional<Apart> apart_from_beside(const View& view, const Ellipse& e, const Vec2& beside) {
-  constexpr double kInside = 0.9;  // of the radius
-  const Vec2 box = e.half_box();
-  // Mean size of the difference from the bare cloth, or from the picture `off` px away; nothing: not in the picture.
-  const auto apart = [&](const std::optional<Vec2>& off) -> std::optional<double> {
-    double square = 0;
-    for (int plane = 0; plane < 3; ++plane) {
-      const cv::Mat& now = plane == 0 ? view.luma : plane == 1 ? view.cb : view.cr;
-      const cv::Mat& bare = plane == 0 ? view.bare_luma : plane == 1 ? view.bare_cb : view.bare_cr;
-      const double per = plane == 0 ? 1 : 2, zero = plane == 0 ? 16 : 128;
-      const Vec2 low = (e.centre - box) / per, high = (e.centre + box) / per;
-      double sum = 0;
-      int count = 0;
-      for (int y = std::max(0, static_cast<int>(low.y())); y <= std::min(now.rows - 1, static_cast<int>(high.y())); ++y)
-        for (int x = std::max(0, static_cast<int>(low.x())); x <= std::min(now.cols - 1, static_cast<int>(high.x()));
-             ++x) {
-          const Vec2 p(per * x, per * y);
-          if (e.share(p) > kInside) continue;
-          double other = 0;
-          if (off) {
-            const int ox = static_cast<int>(std::lround(x + off->x() / per)),
-                      oy = static_cast<int>(std::lround(y + off->y() / per));
-            if (ox < 0 || oy < 0 || ox >= now.cols || oy >= now.rows) return std::nullopt;
-            other = now.at<std::uint8_t>(oy, ox);
-          } else {
-            other = zero + (static_cast<double>(bare.at<float>(y, x)) - zero) *
-                               static_cast<double>(view.gain.at(p.x(), p.y()));
-          }
-          sum += std::abs(now.at<std::uint8_t>(y, x) - other);
-          ++count;
-        }
-      if (count > 0) square += (sum / count) * (sum / count);
-    }
-    return std::sqrt(square);
-  };
-  const auto from_bare = apart(std::nullopt), one = apart(beside), other = apart(Vec2(-beside));
+  const auto from_bare = mean_apart(view, e, std::nullopt), one = mean_apart(view, e, beside),
+             other = mean_apart(view, e, Vec2(-beside));
   if (!one && !other) return std::nullopt;
   const double least = std::min(one.value_or(1e9), other.value_or(1e9));
   return Apart{least, least / std::max(1e-9, *from_bare)};
 }
 
 double beyond_shade(const View& view, const Ellipse& e) {
-  constexpr double kInside = 0.8;  // of the radius
-  const Vec2 box = e.half_box();
-  struct Mean {
-    double now = 0, bare = 0;  // over black, or grey
-  };
-  const auto mean = [&](const cv::Mat& now, const cv::Mat& bare, double per, double zero) {
-    Mean m;
+  constexpr double kOfDisc = 0.8;       // of the radius
+  std::array<double, 3> now{}, bare{};  // means over black, or grey
+  const std::array<Layer, 3> planes = layers(view);
+  for (std::size_t i = 0; i < planes.size(); ++i) {
     int count = 0;
-    const Vec2 low = (e.centre - box) / per, high = (e.centre + box) / per;
-    for (int y = std::max(0, static_cast<int>(low.y())); y <= std::min(now.rows - 1, static_cast<int>(high.y())); ++y)
-      for (int x = std::max(0, static_cast<int>(low.x())); x <= std::min(now.cols - 1, static_cast<int>(high.x()));
-           ++x) {
-        if (e.share(Vec2(per * x, per * y)) > kInside) continue;
-        m.now += now.at<std::uint8_t>(y, x) - zero;
-        m.bare += static_cast<double>(bare.at<float>(y, x)) - zero;
-        ++count;
-      }
-    return count > 0 ? Mean{m.now / count, m.bare / count} : m;
-  };
-  const Mean luma = mean(view.luma, view.bare_luma, 1, 16), cb = mean(view.cb, view.bare_cb, 2, 128),
-             cr = mean(view.cr, view.bare_cr, 2, 128);
-  const double share = luma.now / std::max(1.0, luma.bare);
-  return std::hypot(cb.now - share * cb.bare, cr.now - share * cr.bare);
+    over_disc(planes[i], e, kOfDisc, [&](int x, int y) {
+      now[i] += planes[i].now.at<std::uint8_t>(y, x) - planes[i].zero;
+      bare[i] += static_cast<double>(planes[i].bare.at<float>(y, x)) - planes[i].zero;
+      ++count;
+    });
+    now[i] /= std::max(1, count);
+    bare[i] /= std::max(1, count);
+  }
+  const double share = now[0] / std::max(1.0, bare[0]);
+  return std::hypot(now[1] - share * bare[1], now[2] - share * bare[2]);
 }
 
 }  // namespace baizetrace::sight

@@ -156,6 +156,17 @@ struct UnderAFrame : testing::Test {
         track.seen.push_back(sighting(t, leg.at(t, world.cloth) + kSd * Vec2(std::sin(7.1 * f), std::cos(4.3 * f))));
     }
   }
+  // Its paths in an episode of six seconds, after which it lies there.
+  EpisodePaths lying_at_last_at(const Vec2& place) {
+    track.after = track.before;
+    track.after->at = place;
+    Episode episode;
+    episode.end = 6;
+    for (int f = 0; f < 185; ++f) episode.frame_times.push_back(f / 30.0);
+    episode.balls.push_back(track);
+    const table::Table table(*table::read_spec("full-size"));
+    return reconstruct(episode, table, *table::read_ball_set(table.spec().balls), {});
+  }
   World world;
   BallTrack track;
   Leg first;
@@ -280,14 +291,7 @@ TEST_F(UnderAFrame, ALongFreeRunIsAStrikeHoweverItWentOn) {
   const Vec2 there = first.at(1.95, world.cloth);
   for (int f = 59; f < 180; ++f)  // what nothing explains, for longer than the run
     track.seen.push_back(sighting(f / 30.0, there + 0.09 * Vec2(std::sin(5.0 * f), std::cos(3.0 * f))));
-  track.after = track.before;
-  track.after->at = {0.5, 0.5};
-  Episode episode;
-  episode.end = 6;
-  for (int f = 0; f < 185; ++f) episode.frame_times.push_back(f / 30.0);
-  episode.balls.push_back(track);
-  const table::Table table(*table::read_spec("full-size"));
-  const auto paths = reconstruct(episode, table, *table::read_ball_set(table.spec().balls), {});
+  const auto paths = lying_at_last_at({0.5, 0.5});
   EXPECT_TRUE(paths.struck) << paths.why_not;
   ASSERT_EQ(paths.balls.size(), 1U);
   ASSERT_TRUE(paths.balls[0].told_until);
@@ -301,14 +305,7 @@ TEST_F(UnderAFrame, AShortFreeRunIsAStrikeThoughItWasLostInTheDark) {
   for (int f = 42; f < 180; ++f)  // out again: turned and slowed by something out of sight, and turned again and again
     if (f > 55)
       track.seen.push_back(sighting(f / 30.0, {0.45 + 0.05 * std::sin(2.0 * f), 0.1 + 0.05 * std::cos(3.0 * f)}));
-  track.after = track.before;
-  track.after->at = {0.5, 0.5};
-  Episode episode;
-  episode.end = 6;
-  for (int f = 0; f < 185; ++f) episode.frame_times.push_back(f / 30.0);
-  episode.balls.push_back(track);
-  const table::Table table(*table::read_spec("full-size"));
-  const auto paths = reconstruct(episode, table, *table::read_ball_set(table.spec().balls), {});
+  const auto paths = lying_at_last_at({0.5, 0.5});
   EXPECT_TRUE(paths.struck) << paths.why_not;
 }
 
