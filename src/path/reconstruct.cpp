@@ -73,6 +73,14 @@ bool tell_noses_from_jaws(Problem& problem, const std::vector<World>& worlds) {
   return changed;
 }
 
+// Whether what hides a ball just after its last sighting hid the bed there from the beginning: a lamp's frame, no hand.
+bool always_hidden(const Episode& episode, const Found& found) {
+  constexpr double kAfter = 0.05;  // s
+  if (episode.cover.empty()) return false;
+  const Vec2 place = found.chain.at(last_seen(found.chain) + kAfter, found.cloth);
+  return episode.cover.front().second.covered(place);
+}
+
 // How long after its last sighting a ball may have fallen, s; longer and it would have been seen on the bed.
 constexpr double kFallWithin = 0.35;
 
@@ -206,6 +214,8 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
     found[i].cloth = problem.cloth;
     if (!tracks[i]->after && (!found[i].lost || heads_into_a_pocket(found[i], worlds[i])))
       find_fall(found[i], worlds[i], last_seen(found[i].chain), kFallWithin);
+    // In the open it is a hand that makes a ball vanish before a nose.
+    found[i].came_back = found[i].came_back && always_hidden(episode, found[i]);
     problem.chains[i] = found[i].chain;
   }
   fit_options.covariance = true;
