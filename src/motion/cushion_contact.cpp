@@ -25,6 +25,7 @@ constexpr double kPoint = 1e-7;       // of the contact's speed: two slips that 
 constexpr double kOverNone = 10;      // and at least so far, over a slip that is none
 // After kPatience steps, a small slip that friction turns faster than it changes is followed implicitly: so much of its
 // size in a step; how small; a step over the contact's speed, over what brings it to zero, and over the other slip.
+// After kCareful what is left is gone through evenly; so many steps are kept for the way back.
 constexpr int kPatience = 14, kCareful = 22, kKept = 4;
 constexpr double kStuck = 1.0, kTurned = 0.02, kLong = 0.15, kLanding = 0.98, kOther = 0.25;
 

@@ -255,9 +255,9 @@ double CushionSeries::reach(double error, double scale) const {
     const double square = over * over * (x_[k].square() + y_[k].square()).sum() + work * work;
     int exponent = 0;
     const double mantissa = std::frexp(square, &exponent);
-    constexpr float kLeast = 1e-37F;
-    return (std::log2(static_cast<float>(mantissa) + kLeast) + static_cast<float>(exponent)) /
-           static_cast<float>(2 * k);
+    constexpr float kLeast = -996;  // of terms that are zero: farther than any step goes
+    const float log = square == 0 ? kLeast : std::log2(static_cast<float>(mantissa)) + static_cast<float>(exponent);
+    return log / static_cast<float>(2 * k);
   };
   return static_cast<double>(std::exp2(-std::max(log_of(kOrder), log_of(kOrder - 1))));
 }

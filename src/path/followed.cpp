@@ -93,7 +93,7 @@ void seen_whole(Followed& ball, const std::bitset<9>& cover) {
 
 // What lay there in many looks that showed all of the ball does not hide it.
 bool may_be_hidden(const Followed& ball, const std::bitset<9>& cover) {
-  constexpr int kMany = 30;
+  constexpr int kMany = 30;  // a second at 30 frames a second: an arm does not lie there so long without moving
   return (ball.whole < kMany ? cover : cover & ~ball.cover_then).any();
 }
 

@@ -61,7 +61,7 @@ struct Found {
 [[nodiscard]] std::optional<Found> read_on(const Found& lost, const BallTrack& track, const World& world);
 
 // Where the ball fell after its last leg: the next events of the leg up to a pocket, or a nose; jaws on the way become
-// legs. Used by search for balls that vanish, and again after the global fit.
+// legs.
 void find_fall(Found& found, const World& world, double last_seen, double within);
 
 // The fall again, from the legs as fitted at the end: its time; or none, when the path does not come to the fall line

@@ -134,8 +134,8 @@ const char* Eye::State::refusal(const BallFit& fit, double visible) const {
   return region.beyond_falls(fit.at) <= kFallen ? nullptr : "beyond a pocket's fall";
 }
 
-// The cloth along a cushion lies in its shade, and on cloth of a ball's hue a disc of that looks like the ball; but
-// along the cushion it goes on, and a ball does not. Drawn: what was taken for balls stood out from beside it by 1 to 3
+// The cloth along a cushion lies in its shade, and a disc of that looks like a ball of the cloth's hue, or a dark one;
+// but along the cushion it goes on, and a ball does not (a row of five that touch would). Drawn: what was taken for balls stood out from beside it by 1 to 3
 // levels and a tenth to a quarter of what it should, or two thirds once the cloth was half learnt; green balls by 10 to
 // 16 levels and 0.85 to 1.
 bool Eye::State::in_nose_shade(const View& view, const BallFit& fit) const {

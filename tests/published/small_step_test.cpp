@@ -101,7 +101,6 @@ TEST(SmallStep, CushionStepsAreBounded) {
   EXPECT_LE(most, kMostCushionSteps);
 }
 
-// PHYSICS.md: event times and places to 1e-6 relative of RK4 at 10 us, up to the second ball-ball contact.
 // The laws hold to the edges of what conditions may be: nothing without friction, hardly any, the most; exactly square,
 // a hair beside it, along the cushion; no spin, rolling, three times that.
 TEST(SmallStep, CushionLawsAtTheEdges) {
@@ -138,6 +137,7 @@ TEST(SmallStep, CushionLawsAtTheEdges) {
   EXPECT_LE(most, kMostCushionSteps);
 }
 
+// PHYSICS.md: event times and places to 1e-6 relative of RK4 at 10 us, up to the second ball-ball contact.
 struct Shot {
   Strike strike;
   std::vector<Vec2> places;  // the white's first
