@@ -15,7 +15,7 @@ namespace {
 struct Arguments {
   std::vector<std::string> sessions;
   std::string from, output;
-  bool slope = false;
+  bool slope = false, nap = false;
 };
 
 // "slope: 0.61 +-0.12 mm a metre down towards the right cushion, 0.35 +-0.10 towards the baulk cushion".
@@ -23,7 +23,7 @@ std::string slope_words(const compare::Tuned& t) {
   const auto u = [&](std::size_t axis) {
     return 1e3 * t.play.u[static_cast<Eigen::Index>(compare::kSlopePlay + axis)];
   };
-  if (!t.slope_told)
+  if (!t.slope.told)
     return fmt::format("slope: not told by these attempts; one below {:.1f} mm a metre would not show",
                        3 * std::max(u(0), u(1)));
   const Vec2 s = 1e3 * t.play.conditions.slope;
@@ -31,6 +31,17 @@ std::string slope_words(const compare::Tuned& t) {
       "slope: {:.2f} +-{:.2f} mm a metre down towards the {} cushion, {:.2f} +-{:.2f} towards the {} cushion",
       std::abs(s.x()), 1.96 * u(0), s.x() > 0 ? "right" : "left", std::abs(s.y()), 1.96 * u(1),
       s.y() > 0 ? "top" : "baulk");
+}
+
+// "a nap's drift: 0.31 +-0.05 thousandths of g towards the top cushion"; "... what it does to side: not told by ...".
+std::string nap_words(const compare::Tuned& t, const compare::Tuned::Extra& what, std::size_t play, const char* name,
+                      std::pair<const char*, const char*> ways) {
+  const double u = 1e3 * t.play.u[static_cast<Eigen::Index>(play)];
+  if (!what.told)
+    return fmt::format("{}: not told by these attempts; one below {:.1f} thousandths of g would not show", name, 3 * u);
+  const double is = 1e3 * compare::value_of(t.play.conditions, play);
+  return fmt::format("{}: {:.2f} +-{:.2f} thousandths of g {}", name, std::abs(is), 1.96 * u,
+                     is > 0 ? ways.first : ways.second);
 }
 
 Result<Done> run(const Arguments& a) {
@@ -50,6 +61,9 @@ Result<Done> run(const Arguments& a) {
     before = *read;
   }
   if (a.slope) before.u.segment<2>(static_cast<Eigen::Index>(compare::kSlopePlay)).setConstant(compare::kSlopeU);
+  if (a.nap) before.u[static_cast<Eigen::Index>(compare::kNapSide)] = compare::kNapU;
+  // Along the table a slope does what the nap's drift does: of the two only one can be looked for.
+  if (a.nap && !a.slope) before.u[static_cast<Eigen::Index>(compare::kNapDrift)] = compare::kNapU;
   std::vector<compare::TuneShot> shots;
   for (const OldSession& s : sessions)
     for (const practice::Attempt& x : s.session.attempts) shots.push_back({&x, &s.table});
@@ -68,7 +82,17 @@ Result<Done> run(const Arguments& a) {
       fmt::print("  {:<20} not told by these attempts, as before: {:.4g}\n", compare::kPlayNames[k],
                  compare::value_of(before.conditions, k));
   }
-  if (tuned->slope_asked) fmt::print("  {}\n", slope_words(*tuned));
+  if (tuned->slope.asked) fmt::print("  {}\n", slope_words(*tuned));
+  if (tuned->nap_drift.asked)
+    fmt::print("  {} (a slope along the table looks the same)\n",
+               nap_words(*tuned, tuned->nap_drift, compare::kNapDrift, "nap, drift of a rolling ball",
+                         {"towards the top cushion", "towards the baulk cushion"}));
+  else if (a.nap)
+    fmt::print("  nap, drift of a rolling ball: looks the same as a slope along the table, which was looked for\n");
+  if (tuned->nap_side.asked)
+    fmt::print("  {}\n", nap_words(*tuned, tuned->nap_side, compare::kNapSide, "nap, what it does to side",
+                                   {"to the right of the nap with right-hand side, to the left with left-hand",
+                                    "to the left of the nap with right-hand side, to the right with left-hand"}));
   if (tuned->held_out > 0) {
     const bool better = tuned->off_after < tuned->off_before;
     fmt::print(
@@ -92,6 +116,7 @@ Run declare_tune(CLI::App& app) {
       ->required();
   app.add_option("--from", a->from, "conditions to start from (default: what clubs' tables are like)");
   app.add_flag("--slope", a->slope, "also look for a slope of the bed; kept only when the attempts tell it");
+  app.add_flag("--nap", a->nap, "also look for what the nap does to a slow ball and to side; kept likewise");
   app.add_option("-o,--output", a->output, "the *.conditions.toml to write")->required();
   return [a] { return run(*a); };
 }

@@ -17,8 +17,15 @@ motion::Conditions turned(const motion::Conditions& conditions, const PlayVector
     value = std::clamp(value + by[5] - by[6] * (speed - kFallMiddle) / (kFallTo - kFallFrom), 0.3, 1.0);
   c.cushion_friction = std::clamp(c.cushion_friction + by[7], 0.0, 0.38);
   c.slope += by.segment<2>(static_cast<Eigen::Index>(kSlopePlay));
-  const double steepest = std::min(0.003, 1.2 * c.rolling);  // steeper, and no ball comes to rest
-  if (const double steep = c.slope.norm(); steep > steepest) c.slope *= steepest / steep;
+  c.nap.drift += by[static_cast<Eigen::Index>(kNapDrift)];
+  c.nap.side += by[static_cast<Eigen::Index>(kNapSide)];
+  // Steeper, or a stronger nap, and no ball comes to rest.
+  constexpr double kSteepest = 0.0021;  // of g, drawing a ball that rolls
+  if (const double pull = c.strongest_pull(), most = std::min(kSteepest, 0.86 * c.rolling); pull > most) {
+    c.slope *= most / pull;
+    c.nap.drift *= most / pull;
+    c.nap.side *= most / pull;
+  }
   return c;
 }
 
@@ -40,6 +47,10 @@ double value_of(const motion::Conditions& c, std::size_t play) {
       return c.cushion_restitution_at(kFallFrom) - c.cushion_restitution_at(kFallTo);
     case 7:
       return c.cushion_friction;
+    case kNapDrift:
+      return c.nap.drift;
+    case kNapSide:
+      return c.nap.side;
     default:
       return c.slope[static_cast<Eigen::Index>(play - kSlopePlay)];
   }
@@ -49,7 +60,7 @@ KnownPlay assumed_play(const motion::Conditions& conditions) {
   KnownPlay k;
   k.conditions = conditions;
   // Half the ranges between a match cloth and a slow club's, and between two makers' cushions.
-  k.u << 0.03, 0.0015, 2.5, 0.02, 0.01, 0.04, 0.03, 0.03, 0, 0;
+  k.u << 0.03, 0.0015, 2.5, 0.02, 0.01, 0.04, 0.03, 0.03, 0, 0, 0, 0;
   return k;
 }
 

@@ -14,13 +14,15 @@ namespace baizetrace::compare {
 
 // What is turned, each added to the conditions: sliding, rolling, spin_decay (rad/s2), ball_restitution, ball_friction
 // (its a), cushion_restitution (every row), cushion_fall (restitution lost from kFallFrom to kFallTo m/s square to the
-// cushion, the middle held), cushion_friction, and the bed's slope (downhill, rad, along x and y).
+// cushion, the middle held), cushion_friction, the bed's slope (downhill, rad, along x and y), and the nap's two
+// numbers.
 inline constexpr std::array kPlayNames{
     "sliding",      "rolling",          "spin_decay", "ball_restitution", "ball_friction", "cushion_restitution",
-    "cushion_fall", "cushion_friction", "slope_x",    "slope_y"};
+    "cushion_fall", "cushion_friction", "slope_x",    "slope_y",          "nap_drift",     "nap_side"};
 inline constexpr std::size_t kPlays = kPlayNames.size();
 using PlayVector = Eigen::Matrix<double, static_cast<int>(kPlays), 1>;
-inline constexpr std::size_t kSlopePlay = 8;                                // slope_x; slope_y follows
+inline constexpr std::size_t kSlopePlay = 8;  // slope_x; slope_y follows
+inline constexpr std::size_t kNapDrift = 10, kNapSide = 11;
 inline constexpr double kFallFrom = 0.5, kFallTo = 5.0, kFallMiddle = 1.5;  // m/s
 
 // The conditions turned by `by`, each kept within what a table can have.
@@ -29,8 +31,8 @@ inline constexpr double kFallFrom = 0.5, kFallTo = 5.0, kFallMiddle = 1.5;  // m
 // The value that a number stands for: cushion_restitution at kFallMiddle, cushion_fall between its two speeds.
 [[nodiscard]] double value_of(const motion::Conditions& conditions, std::size_t play);
 
-// Conditions and the standard uncertainty of each number; 0: taken as exact, as a bed is taken to be level unless a
-// slope is asked for.
+// Conditions and the standard uncertainty of each number; 0: taken as exact, as a bed is taken to be level and its
+// cloth to have no nap unless they are asked for.
 struct KnownPlay {
   motion::Conditions conditions;
   PlayVector u;
@@ -46,6 +48,9 @@ struct KnownPlay {
 
 // How far off level a club's bed may be, rad, standard uncertainty along each axis (common practice, no source).
 inline constexpr double kSlopeU = 0.0005;
+// How strong a nap may be, of g, standard uncertainty of each of its numbers: a ball that rolls across the table for
+// four seconds is drawn 3 cm (common practice, no source).
+inline constexpr double kNapU = 0.0004;
 
 // What a session read off its own motion put in: rolling, sliding and the cushions' restitution, with their u.
 [[nodiscard]] KnownPlay session_play(const motion::Conditions& assumed,

@@ -128,18 +128,25 @@ Tuned from(const PlayVector& z, const PlayMatrix& information, const KnownPlay& 
     t.play.u[i] = std::max(of_balls ? kSurestBall : kSurestShare, share) * before.u[i];
     t.told[k] = share < kToldShare;
   }
-  const auto s = static_cast<Index>(kSlopePlay);
-  t.slope_asked = before.u[s] > 0 && before.u[s + 1] > 0;
-  if (t.slope_asked) {
-    constexpr double kOneInAHundred = 9.21;  // of chi square with two degrees of freedom
-    const Vec2 slope = z.segment<2>(s);
-    const double surely = slope.dot(covariance.block<2, 2>(s, s).ldlt().solve(slope));
-    t.slope_told = t.told[kSlopePlay] && t.told[kSlopePlay + 1] && surely > kOneInAHundred;
-    if (!t.slope_told) {
-      t.told[kSlopePlay] = t.told[kSlopePlay + 1] = false;
-      t.play.conditions.slope = before.conditions.slope;
-    }
-  }
+  // Kept when all of its numbers are told and, together, are surely not those from before.
+  const auto extra = [&](std::size_t first, std::size_t size) {
+    constexpr double kOneInAHundred[] = {6.63, 9.21};  // of chi square with one and two degrees of freedom
+    const auto i = static_cast<Index>(first), n = static_cast<Index>(size);
+    Tuned::Extra e{.asked = (before.u.segment(i, n).array() > 0).all()};
+    if (!e.asked) return e;
+    const VectorXd by = z.segment(i, n);
+    const MatrixXd c = covariance.block(i, i, n, n);
+    e.told = by.dot(c.ldlt().solve(by)) > kOneInAHundred[size - 1];
+    for (std::size_t k = first; k < first + size; ++k) e.told = e.told && t.told[k];
+    if (!e.told) std::fill_n(t.told.begin() + i, size, false);
+    return e;
+  };
+  t.slope = extra(kSlopePlay, 2);
+  t.nap_drift = extra(kNapDrift, 1);
+  t.nap_side = extra(kNapSide, 1);
+  if (!t.slope.told) t.play.conditions.slope = before.conditions.slope;
+  if (!t.nap_drift.told) t.play.conditions.nap.drift = before.conditions.nap.drift;
+  if (!t.nap_side.told) t.play.conditions.nap.side = before.conditions.nap.side;
   t.used = static_cast<int>(all.size());
   t.play.tuned = true;
   return t;
@@ -264,12 +271,19 @@ std::string conditions_toml(const Tuned& t, const KnownPlay& before) {
   if (c.squirt != 0) out += fmt::format("squirt              = {:.4f}\n", c.squirt);
   if (!c.slope.isZero())
     out += fmt::format("slope               = [{:.6f}, {:.6f}]  {}\n", c.slope.x(), c.slope.y(),
-                       t.slope_asked ? note(kSlopePlay) : "# from the conditions before");
-  else if (t.slope_asked)
+                       t.slope.asked ? note(kSlopePlay) : "# from the conditions before");
+  else if (t.slope.asked)
     out += "# A slope was looked for: these attempts do not tell one.\n";
+  const bool nap_asked = t.nap_drift.asked || t.nap_side.asked;
+  if (!c.nap.none())
+    out += fmt::format("nap                 = [{:.6f}, {:.6f}]  # drift {}; side {}\n", c.nap.drift, c.nap.side,
+                       t.nap_drift.asked ? note(kNapDrift).substr(2) : "from the conditions before",
+                       t.nap_side.asked ? note(kNapSide).substr(2) : "from the conditions before");
+  else if (nap_asked)
+    out += "# A nap was looked for: these attempts do not tell one.\n";
   out += "\n[uncertainty]  # one standard deviation each\n";
   for (std::size_t k = 0; k < kPlays; ++k)
-    if (k < kSlopePlay || t.slope_told)
+    if (k < kSlopePlay || t.told[k])
       out += fmt::format("{:<19} = {:.3g}\n", kPlayNames[k], t.play.u[static_cast<Index>(k)]);
   return out;
 }

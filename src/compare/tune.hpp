@@ -30,8 +30,11 @@ struct Tuned {
   std::array<bool, kPlays> told{};    // the shots say more of it than was known beforehand
   int shots = 0, used = 0;            // given, and explained
   std::vector<std::string> left_out;  // why, one line a shot
-  // A slope that was asked for is kept only when the shots carry it: no chance of one in a hundred on a level bed.
-  bool slope_asked = false, slope_told = false;
+  // A slope or a nap that was asked for is kept only when the shots carry it: no chance of one in a hundred without it.
+  struct Extra {
+    bool asked = false, told = false;
+  };
+  Extra slope, nap_drift, nap_side;
   double misfit = 0;  // median over the shots, with the tuned conditions
   // Where the white of attempts kept out came to rest beside the prediction from their pace and line before the first
   // cushion and the tip's place: median distance, m, with the conditions before and tuned on the others.

@@ -26,6 +26,7 @@ constexpr Range kCushionSpeed{"cushion_restitution", 0.0, 20.0, " m/s"};
 constexpr Range kCushionFriction{"cushion_friction", 0.0, 0.4, ""};
 constexpr Range kSquirt{"squirt", -0.2, 0.2, " rad per R"};
 constexpr Range kSlope{"slope", -0.003, 0.003, " rad"};
+constexpr Range kNap{"nap", -0.003, 0.003, " of g"};
 
 template <class Fault>
 void check(const Range& r, double value, Fault&& fault) {
@@ -55,10 +56,17 @@ void check_all(const Conditions& c, Fault&& fault) {
   check(kSquirt, c.squirt, fault);
   check(kSlope, c.slope.x(), fault);
   check(kSlope, c.slope.y(), fault);
-  // A steeper bed than its rolling resistance holds would never let a ball come to rest.
-  if (5.0 / 7.0 * c.slope.norm() >= 0.9 * c.rolling)
-    fault("slope", fmt::format("is {}, expected under {} with rolling = {}, or no ball comes to rest", c.slope.norm(),
-                               0.9 * 1.4 * c.rolling, c.rolling));
+  check(kNap, c.nap.drift, fault);
+  check(kNap, c.nap.side, fault);
+  // What draws a ball harder than its rolling resistance holds would never let it come to rest.
+  if (const double pull = c.strongest_pull(), most = Conditions::kMostPull * c.rolling; pull >= most)
+    fault(c.nap.none() ? "slope" : "nap",
+          fmt::format("draws a ball by {:.5f} of g{}, expected under {} with rolling = {}, or no ball comes to rest",
+                      pull,
+                      c.slope.isZero() ? ""
+                      : c.nap.none()   ? " (5/7 of the slope)"
+                                       : " together with the slope",
+                      most, c.rolling));
 }
 }  // namespace
 
@@ -69,6 +77,11 @@ double Conditions::cushion_restitution_at(double speed) const {
   while (i + 1 < rows.size() && speed > rows[i][0]) ++i;
   const double share = (speed - rows[i - 1][0]) / (rows[i][0] - rows[i - 1][0]);
   return std::clamp(rows[i - 1][1] + share * (rows[i][1] - rows[i - 1][1]), 0.0, 1.0);
+}
+
+double Conditions::strongest_pull() const {
+  const Vec2 down = 5.0 / 7.0 * slope;
+  return std::hypot(std::abs(down.x()) + std::abs(nap.side), down.y() + nap.drift);
 }
 
 double Conditions::ball_friction_at(double slip) const {
@@ -108,14 +121,12 @@ Result<Conditions> read_conditions(const std::string& file) {
   c.cushion_friction = toml->number("cushion_friction");
   c.squirt = toml->number("squirt", 0.0);
   c.slope = toml->maybe_point("slope").value_or(Vec2::Zero());
+  const Vec2 nap = toml->maybe_point("nap").value_or(Vec2::Zero());
+  c.nap = {.drift = nap[0], .side = nap[1]};
   // What is known of each, as `tune` writes it; read by those who fit (compare/known_play.hpp).
   if (auto u = toml->maybe_table("uncertainty"))
     for (const std::string& key : u->keys())
       if (!(u->number(key) > 0)) u->fault(key, "expected a number above 0");
-  if (toml->has("nap")) {
-    (void)toml->maybe_number("nap");
-    toml->fault("nap", "is not modelled yet, leave it out");
-  }
   check_all(c, [&](const char* key, const std::string& why) { toml->fault(key, why); });
   if (auto done = toml->finish(); !done) return pass_on(done);
   return c;

@@ -23,9 +23,20 @@ struct Conditions {
   double cushion_friction = 0.15;
   double squirt = 0.0;        // rad the ball leaves the cue's line by, away from the tip's side, per R of side
   Vec2 slope = Vec2::Zero();  // downhill, rad, along x and y; 0: level
+  // Of the cloth's nap, which runs towards the top cushion, as shares of g, on a ball that rolls: `drift` draws it with
+  // the nap; `side` draws one with right-hand side on it to the right of the nap, whichever way it rolls, and one with
+  // left-hand side to the left: side acts the one way with the nap and the other way against it (common practice, no
+  // source; the form is ours). 0: none.
+  struct Nap {
+    double drift = 0, side = 0;
+    [[nodiscard]] bool none() const { return drift == 0 && side == 0; }
+  } nap;
 
   [[nodiscard]] double cushion_restitution_at(double normal_speed) const;
   [[nodiscard]] double ball_friction_at(double slip) const;
+  // What slope and nap can draw a rolling ball by, as a share of g; below kMostPull of `rolling`, or it never rests.
+  [[nodiscard]] double strongest_pull() const;
+  static constexpr double kMostPull = 0.9;
   // All faults at once, in one line: what, the value, the range.
   [[nodiscard]] Result<Done> validate() const;
 };

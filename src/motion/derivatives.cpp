@@ -25,6 +25,8 @@ constexpr InputRow kRows[] = {{Input::Of::speed, "speed", 1e-4},
                               {Input::Of::cushion_friction, "cushion_friction", 1e-5},
                               {Input::Of::slope_x, "slope_x", 1e-6},
                               {Input::Of::slope_y, "slope_y", 1e-6},
+                              {Input::Of::nap_drift, "nap_drift", 1e-6},
+                              {Input::Of::nap_side, "nap_side", 1e-6},
                               {Input::Of::place_x, "place_x", 1e-6},
                               {Input::Of::place_y, "place_y", 1e-6}};
 
@@ -175,6 +177,12 @@ void turn(const Input& input, double by, Strike& s, Conditions& c, std::vector<B
       break;
     case Of::slope_y:
       c.slope.y() += by;
+      break;
+    case Of::nap_drift:
+      c.nap.drift += by;
+      break;
+    case Of::nap_side:
+      c.nap.side += by;
       break;
     case Of::place_x:
     case Of::place_y:

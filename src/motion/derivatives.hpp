@@ -32,6 +32,8 @@ struct Input {
     cushion_friction,
     slope_x,
     slope_y,
+    nap_drift,
+    nap_side,
     place_x,
     place_y
   };

@@ -18,12 +18,20 @@ State Motion::at(double t) const {
 }
 
 namespace {
+constexpr double kNoSpin = 1e-9;  // rad/s: below, rounding where spin about the vertical has just run out
+
+// m/s2: what slope and nap draw a rolling ball by. A sphere that rolls takes 5/7 of a slope's pull (any mechanics
+// text).
+Vec2 pull_of_roll(const State& s, const Conditions& c) {
+  const double way = std::abs(s.spin.z()) > kNoSpin ? std::copysign(1.0, s.spin.z()) : 0.0;
+  return kGravity * (5.0 / 7.0 * c.slope + Vec2(way * c.nap.side, c.nap.drift));
+}
+
 Motion roll_or_rest(State s, double radius, double time, const Conditions& c) {
   Motion m;
   m.from = time;
   m.spin_decay = c.spin_decay;
   const double speed = s.velocity.norm();
-  const Vec2 downhill = 5.0 / 7.0 * kGravity * c.slope;
   if (speed < kStill) {
     s.velocity.setZero();
     s.spin.head<2>().setZero();
@@ -34,18 +42,21 @@ Motion roll_or_rest(State s, double radius, double time, const Conditions& c) {
   s.spin.head<2>() = Vec2(-s.velocity.y(), s.velocity.x()) / radius;
   m.phase = Piece::Phase::roll;
   m.start = s;
-  m.acceleration = -(c.rolling * kGravity / speed) * s.velocity + downhill;
+  const Vec2 pull = pull_of_roll(s, c);
+  m.acceleration = -(c.rolling * kGravity / speed) * s.velocity + pull;
   m.spin_rate = Vec2(-m.acceleration.y(), m.acceleration.x()) / radius;
-  if (downhill == Vec2::Zero()) {
+  if (pull == Vec2::Zero()) {
     m.to = time + speed / (c.rolling * kGravity);
   } else {
     // Towards rest the piece ends where its speed along its first direction would be used up.
     const double slowing = -m.acceleration.dot(s.velocity) / speed;
-    const double span = std::min(kSlopedPiece, slowing > 0 ? speed / slowing : kSlopedPiece);
+    double span = std::min(kSlopedPiece, slowing > 0 ? speed / slowing : kSlopedPiece);
+    // The nap's pull across ends with the spin.
+    if (c.nap.side != 0 && std::abs(s.spin.z()) > kNoSpin) span = std::min(span, std::abs(s.spin.z()) / c.spin_decay);
     m.to = time + span;
     // The resistance along the direction in the piece's middle.
     const Vec2 middle = s.velocity + 0.5 * span * m.acceleration;
-    if (middle.norm() > 0.1 * speed) m.acceleration = -(c.rolling * kGravity / middle.norm()) * middle + downhill;
+    if (middle.norm() > 0.1 * speed) m.acceleration = -(c.rolling * kGravity / middle.norm()) * middle + pull;
     m.spin_rate = Vec2(-m.acceleration.y(), m.acceleration.x()) / radius;
   }
   return m;
@@ -108,7 +119,8 @@ Motion next_phase(const Motion& m, double radius, const Conditions& c) {
   constexpr double kSlipLeft = 1e-6;  // m/s: the last piece's own error
   if (m.phase == Piece::Phase::slide && c.slope != Vec2::Zero() && cloth_slip(s, radius).norm() > kSlipLeft)
     return move_freely(s, radius, m.to, c);
-  if (m.phase == Piece::Phase::roll && (c.slope == Vec2::Zero() || s.velocity.dot(m.start.velocity) <= kStill))
+  if (m.phase == Piece::Phase::roll &&
+      (pull_of_roll(m.start, c) == Vec2::Zero() || s.velocity.dot(m.start.velocity) <= kStill))
     s.velocity.setZero();
   return roll_or_rest(s, radius, m.to, c);
 }

@@ -67,8 +67,8 @@ inline constexpr double kClothRebound = 0.45;
 inline constexpr double kRebounds[2] = {0.0272, 0.0294};
 
 inline constexpr double kStill = 1e-9;  // m/s: far below anything seen, far above the rounding of 10 m/s
-// s: on a bed that slopes, slides and rolls are cut into pieces this long, each with its friction along the direction in
-// its middle; of second order: below 1e-5 of place and time over metres (tests/published).
+// s: slides and rolls on a bed that slopes, and rolls over a nap, are cut into pieces this long, each with its friction
+// along the direction in its middle; of second order: below 1e-5 of place and time over metres (tests/published).
 inline constexpr double kSlopedPiece = 0.02;
 
 }  // namespace baizetrace::motion

@@ -96,14 +96,48 @@ TEST(Tune, SlopeWhenTheAttemptsTellIt) {
     ASSERT_TRUE(t) << t.error().what;
     const Vec2 u = t->play.u.segment<2>(static_cast<Eigen::Index>(kSlopePlay)), found = t->play.conditions.slope;
     std::printf("slope %.2f %.2f mm a metre: %s %.2f %.2f, u %.2f %.2f; misfit %.2f\n", 1e3 * slope.x(),
-                1e3 * slope.y(), t->slope_told ? "told" : "not told", 1e3 * found.x(), 1e3 * found.y(), 1e3 * u.x(),
+                1e3 * slope.y(), t->slope.told ? "told" : "not told", 1e3 * found.x(), 1e3 * found.y(), 1e3 * u.x(),
                 1e3 * u.y(), t->misfit);
-    EXPECT_TRUE(t->slope_asked);
-    EXPECT_EQ(t->slope_told, slope.norm() > 0);
+    EXPECT_TRUE(t->slope.asked);
+    EXPECT_EQ(t->slope.told, slope.norm() > 0);
     for (int axis = 0; axis < 2; ++axis) EXPECT_LT(std::abs(found[axis] - slope[axis]), 3 * u[axis]);
     const std::string file = conditions_toml(*t, before);
     EXPECT_EQ(file.find("slope_x") != std::string::npos, slope.norm() > 0) << file;
     EXPECT_EQ(file.find("do not tell one") != std::string::npos, slope.norm() == 0) << file;
+  }
+}
+
+// A nap likewise: what it does to slow balls and to side, each on its own.
+TEST(Tune, NapWhenTheAttemptsTellIt) {
+  const auto table = full_size();
+  using Nap = motion::Conditions::Nap;
+  for (const Nap nap : {Nap{.drift = 0.0004, .side = -0.0005}, Nap{}}) {
+    motion::Conditions truth;
+    truth.nap = nap;
+    const auto shots = evening(table, truth, 7, 8);
+    std::vector<TuneShot> given;
+    for (const OracleShot& s : shots) given.push_back({&s.attempt, &table});
+    KnownPlay before = assumed_play({});
+    before.u[static_cast<Eigen::Index>(kNapDrift)] = before.u[static_cast<Eigen::Index>(kNapSide)] = kNapU;
+    const auto t = tune(given, snooker(), before, {.hold_out = false});
+    ASSERT_TRUE(t) << t.error().what;
+    const double u_drift = t->play.u[static_cast<Eigen::Index>(kNapDrift)],
+                 u_side = t->play.u[static_cast<Eigen::Index>(kNapSide)];
+    const Nap& found = t->play.conditions.nap;
+    std::printf("nap %.2f %.2f thousandths of g: drift %s %.2f u %.2f, side %s %.2f u %.2f; misfit %.2f\n",
+                1e3 * nap.drift, 1e3 * nap.side, t->nap_drift.told ? "told" : "not told", 1e3 * found.drift,
+                1e3 * u_drift, t->nap_side.told ? "told" : "not told", 1e3 * found.side, 1e3 * u_side, t->misfit);
+    EXPECT_TRUE(t->nap_drift.asked && t->nap_side.asked);
+    EXPECT_FALSE(t->slope.asked);
+    EXPECT_EQ(t->nap_drift.told, nap.drift != 0);
+    EXPECT_LT(std::abs(found.drift - nap.drift), 3 * u_drift);
+    EXPECT_LT(std::abs(found.side - nap.side), 3 * u_side);
+    if (nap.none()) {
+      EXPECT_FALSE(t->nap_side.told);
+    }
+    const std::string file = conditions_toml(*t, before);
+    EXPECT_EQ(file.find("nap_drift ") != std::string::npos, t->nap_drift.told) << file;
+    EXPECT_EQ(file.find("A nap was looked for") != std::string::npos, nap.none()) << file;
   }
 }
 

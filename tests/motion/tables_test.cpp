@@ -1,5 +1,5 @@
 // Other tables and balls in play: scaled snooker tables, pool, the small English set with its lighter cue ball; a bed
-// that slopes.
+// that slopes; a cloth with a nap.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -148,6 +148,65 @@ TEST(Slope, RollInPiecesAgainstSmallSteps) {
   b.spin = Vec3(-0.6 / b.radius, 0, 0);
   const auto level = simulate_moving(t, {}, std::span(&b, 1)), sloped = simulate_moving(t, c, std::span(&b, 1));
   EXPECT_GT(sloped->balls[0].rest->at.x() - level->balls[0].rest->at.x(), 0.01);
+}
+
+// What a club's player knows of a nap (common practice, no source): a slow ball across the table drifts towards the
+// black; right-hand side takes a ball to its right up the table, with the nap, and to its left down the table.
+TEST(Nap, SlowBallsDriftAndSideActsTheOtherWayAgainstIt) {
+  const table::Table t = test_support::full_size();
+  Conditions napped;
+  napped.nap = {.drift = 0.0003, .side = 0.0005};
+  // How far the nap takes a ball that rolls, m, to its right and ahead.
+  const auto taken = [&](double heading, double speed, double side_spin) {
+    Ball b = test_support::ball("white", along_heading(heading) * -0.8);
+    b.velocity = speed * along_heading(heading);
+    b.spin = Vec3(-b.velocity.y() / b.radius, b.velocity.x() / b.radius, side_spin);
+    const auto with = simulate_moving(t, napped, std::span(&b, 1)), without = simulate_moving(t, {}, std::span(&b, 1));
+    EXPECT_TRUE(with->balls[0].contacts.empty() && without->balls[0].contacts.empty());
+    const Vec2 by = with->balls[0].rest->at - without->balls[0].rest->at, ahead = along_heading(heading);
+    return Vec2(by.dot(Vec2(ahead.y(), -ahead.x())), by.dot(ahead));
+  };
+  const double right_hand = 20;  // rad/s
+  const Vec2 across = taken(radians(90), 0.45, 0);
+  EXPECT_LT(across.x(), -0.005);                               // to its left, which is the top end
+  EXPECT_LT(across.x(), 3 * taken(radians(90), 0.22, 0).x());  // the longer it rolls the further
+  EXPECT_GT(taken(0, 0.4, right_hand).x(), 0.003);
+  EXPECT_LT(taken(kPi, 0.4, right_hand).x(), -0.003);
+  EXPECT_LT(taken(0, 0.4, -right_hand).x(), -0.003);
+  EXPECT_GT(taken(0, 0.4, 0).y(), 0.01);     // with it: further
+  EXPECT_LT(taken(kPi, 0.4, 0).y(), -0.01);  // against it: shorter
+  EXPECT_NEAR(taken(0, 0.4, 0).x(), 0, 1e-9);
+}
+
+// As strong a pull as a table may have still lets every ball come to rest, and the mirrored shot is the mirror image.
+TEST(Nap, EverythingComesToRestAndMirrors) {
+  const table::Table t = test_support::full_size();
+  std::mt19937 random(5);
+  std::uniform_real_distribution<double> u(-1, 1);
+  for (int k = 0; k < 60; ++k) {
+    Conditions c;
+    c.rolling = 0.005 + 0.003 * u(random);
+    c.nap = {.drift = 0.003 * u(random), .side = 0.003 * u(random)};
+    c.slope = Vec2(0, 0.0005 * u(random));  // along x it has no mirror image
+    if (!c.validate()) {
+      EXPECT_GE(c.strongest_pull(), Conditions::kMostPull * c.rolling);
+      continue;
+    }
+    const Vec2 at(0.7 * u(random), 1.5 * u(random));
+    const Strike strike{.speed = 2.5 + 2 * u(random), .heading = kPi * u(random), .right = 0.3 * u(random)};
+    std::vector<Ball> balls{test_support::ball("white", at)}, mirrored{test_support::ball("white", {-at.x(), at.y()})};
+    Strike other = strike;
+    other.heading = -strike.heading;
+    other.right = -strike.right;
+    const auto p = simulate(t, c, balls, strike), q = simulate(t, c, mirrored, other);
+    ASSERT_TRUE(p && q);
+    ASSERT_TRUE(p->complete && q->complete);
+    ASSERT_EQ(p->balls[0].rest.has_value(), q->balls[0].rest.has_value());
+    if (p->balls[0].rest) {
+      const Vec2 a = p->balls[0].rest->at, b = q->balls[0].rest->at;
+      EXPECT_LT((a - Vec2(-b.x(), b.y())).norm(), 1e-6);
+    }
+  }
 }
 
 }  // namespace

@@ -267,5 +267,25 @@ TEST(SmallStep, Slope) {
   EXPECT_LT(a.worst_early, kBound);
 }
 
+// A nap that runs towards the top cushion, along, across and against it, with side of either hand that runs out on the
+// way.
+TEST(SmallStep, Nap) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  Conditions c;
+  c.nap = {.drift = 0.0004, .side = 0.0006};
+  const std::vector<Shot> shots{
+      {{.speed = 1.0, .heading = 0.1, .right = 0.3, .height = 0.2, .elevation = 0}, {{0.3, -1.3}}},
+      {{.speed = 1.6, .heading = kPi - 0.1, .right = 0.4, .height = 0, .elevation = 0}, {{-0.3, 1.2}}},
+      {{.speed = 1.2, .heading = 1.4, .right = -0.25, .height = 0, .elevation = 0}, {{-0.7, 0.3}}},
+      {{.speed = 3.0, .heading = 0.5, .right = 0.3, .height = -0.3, .elevation = 0.2}, {{-0.6, -1.2}, {0.14, 0.1}}}};
+  constexpr double kBound = 1e-5;  // the pieces of 20 ms
+  const Agreement a = beside_small_steps(table, c, shots, kStep, 9, true);
+  std::printf("small steps over a nap: %d contacts, worst before a cushion %.1e (bound %.0e)\n", a.contacts,
+              a.worst_early, kBound);
+  EXPECT_GE(a.contacts, 4);
+  EXPECT_LT(a.worst_early, kBound);
+}
+
 }  // namespace
 }  // namespace baizetrace::motion

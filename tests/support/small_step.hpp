@@ -199,6 +199,11 @@ class World {
   }
 
   V3 downhill() const { return 9.81 * V3(c_.slope.x(), c_.slope.y(), 0); }
+  // What a ball that rolls is drawn by, m/s2.
+  V3 drawn(const Sphere& s) const {
+    const double hand = s.w.z() > 0 ? 1 : s.w.z() < 0 ? -1 : 0;
+    return 5.0 / 7 * downhill() + 9.81 * V3(hand * c_.nap.side, c_.nap.drift, 0);
+  }
 
   Rates rates(const Sphere& s) const {
     Rates r{s.v, V3::Zero(), V3::Zero()};
@@ -210,7 +215,7 @@ class World {
       r.v = f + downhill();
       r.w = V3(-s.R * kUp).cross(f) / (0.4 * s.R * s.R);
     } else if (s.state == Sphere::rolls) {
-      r.v = -c_.rolling * g * s.v.normalized() + 5.0 / 7 * downhill();
+      r.v = -c_.rolling * g * s.v.normalized() + drawn(s);
       r.w = kUp.cross(r.v) / s.R;
     }
     if (std::abs(s.w.z()) > 0) r.w.z() -= std::copysign(c_.spin_decay, s.w.z());
@@ -265,7 +270,7 @@ class World {
         return moved(out, h - share);
       }
     } else if (s.state == Sphere::rolls) {
-      const double share = s.v.norm() / (c_.rolling * 9.81 - 5.0 / 7 * downhill().dot(s.v.normalized()));
+      const double share = s.v.norm() / (c_.rolling * 9.81 - drawn(s).dot(s.v.normalized()));
       if (share < h) {
         out = stepped(s, share, true);
         out.state = Sphere::rests;
