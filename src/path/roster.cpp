@@ -28,6 +28,7 @@ std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, cons
   // Of two that have its colour the ball is rather the one that is seen whole: a cue's butt is round at one end only.
   constexpr double kNotWhole = 6.0;
   constexpr double kAtHome = 1.5, kHome = 0.025;  // of cost; m from its spot
+  constexpr double kMany = 1.0;                   // of cost: what there are many of is rather what it is
   Eigen::MatrixXd cost(n, static_cast<Eigen::Index>(slots.size()) + n);
   for (Eigen::Index i = 0; i < n; ++i) {
     const Candidate& c = *candidates[static_cast<std::size_t>(i)];
@@ -36,8 +37,8 @@ std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, cons
     for (std::size_t s = 0; s < slots.size(); ++s) {
       const std::size_t k = slots[s];
       const bool at_home = k < homes.size() && homes[k] && (c.stay.mean() - *homes[k]).norm() < kHome;
-      cost(i, static_cast<Eigen::Index>(s)) =
-          lacks + (k < c.colour.size() ? -c.colour[k] * per : 2.0) - (at_home ? kAtHome : 0.0);
+      cost(i, static_cast<Eigen::Index>(s)) = lacks + (k < c.colour.size() ? -c.colour[k] * per : 2.0) -
+                                              (at_home ? kAtHome : 0.0) - (free[k] > 1 ? kMany : 0.0);
     }
     for (Eigen::Index j = 0; j < n; ++j)
       cost(i, static_cast<Eigen::Index>(slots.size()) + j) = i == j ? kNoBall : kForbidden;

@@ -44,36 +44,40 @@ double Colours::distance2(const Kind& kind, const Eigen::Vector3d& look, const E
 void Colours::learn(std::span<const Eigen::Vector3d> bodies, std::span<const Eigen::Vector3d> clear) {
   if (bodies.size() < 2) return;
   double best = std::numeric_limits<double>::max();
-  Eigen::Vector3d best_light(1, 1, 1);
-  std::vector<Eigen::Vector3d> looks(kinds_.size());
+  std::vector<Eigen::Vector3d> looks(kinds_.size()), best_looks;
   std::vector<int> used(kinds_.size());
+  // How a kind looks in a light, saturation left: dim pictures, blurred by lens and encoder, have less of it.
+  const auto look_in = [&](std::size_t k, const Eigen::Vector3d& light, double saturation) {
+    const Eigen::Vector3d full = ycbcr_of_srgb(kinds_[k].srgb.cwiseProduct(light).cwiseMin(255));
+    return Eigen::Vector3d(full[0], 128 + saturation * (full[1] - 128), 128 + saturation * (full[2] - 128));
+  };
   for (double e = 0.40; e < 1.25; e *= 1.06)
     for (double r = 0.80; r < 1.26; r *= 1.06)
-      for (double b = 0.75; b < 1.26; b *= 1.06) {
-        for (std::size_t k = 0; k < kinds_.size(); ++k)
-          looks[k] = ycbcr_of_srgb(kinds_[k].srgb.cwiseProduct(Eigen::Vector3d(e * r, e, e * b)).cwiseMin(255));
-        std::fill(used.begin(), used.end(), 0);
-        double cost = 2 * std::pow(std::log(r) / 0.15, 2) + 2 * std::pow(std::log(b) / 0.15, 2) +
-                      std::pow(std::log(e / 0.85) / 0.4, 2);
-        for (const Eigen::Vector3d& body : bodies) {
-          double least = std::numeric_limits<double>::max();
-          std::size_t which = 0;
-          for (std::size_t k = 0; k < kinds_.size(); ++k) {
-            const double d = distance2(kinds_[k], looks[k], body) + (used[k] >= kinds_[k].count ? 12 : 0);
-            if (d < least) {
-              least = d;
-              which = k;
+      for (double b = 0.75; b < 1.26; b *= 1.06)
+        for (const double s : {1.0, 0.8, 0.65, 0.5}) {
+          for (std::size_t k = 0; k < kinds_.size(); ++k) looks[k] = look_in(k, Eigen::Vector3d(e * r, e, e * b), s);
+          std::fill(used.begin(), used.end(), 0);
+          double cost = 2 * std::pow(std::log(r) / 0.15, 2) + 2 * std::pow(std::log(b) / 0.15, 2) +
+                        std::pow(std::log(e / 0.85) / 0.4, 2) + std::pow(std::log(s) / 0.5, 2);
+          for (const Eigen::Vector3d& body : bodies) {
+            double least = std::numeric_limits<double>::max();
+            std::size_t which = 0;
+            for (std::size_t k = 0; k < kinds_.size(); ++k) {
+              const double d = distance2(kinds_[k], looks[k], body) + (used[k] >= kinds_[k].count ? 12 : 0);
+              if (d < least) {
+                least = d;
+                which = k;
+              }
             }
+            ++used[which];
+            cost += std::min(least, 30.0);
           }
-          ++used[which];
-          cost += std::min(least, 30.0);
+          if (cost < best) {
+            best = cost;
+            best_looks = looks;
+          }
         }
-        if (cost < best) {
-          best = cost;
-          best_light = {e * r, e, e * b};
-        }
-      }
-  for (Kind& k : kinds_) k.look = ycbcr_of_srgb(k.srgb.cwiseProduct(best_light).cwiseMin(255));
+  for (std::size_t k = 0; k < kinds_.size(); ++k) kinds_[k].look = best_looks[k];
   // A ball that there is one of: of all the clear that one looks most like it, by far, and like nothing else more.
   std::vector<std::pair<std::size_t, std::size_t>> sure;
   for (std::size_t k = 0; k < kinds_.size(); ++k) {

@@ -10,46 +10,62 @@
 namespace baizetrace::sight {
 
 namespace {
-constexpr float kBlackLuma = 16;
+constexpr float kBlackLuma = 16, kGreyChroma = 128;
 constexpr double kAround = 1.3;         // ball radii kept of the picture
 constexpr double kChange = 1.3;         // of the mean difference against its usual, and
 constexpr double kChangeLevels = 0.25;  // so many levels more: something has changed
 }  // namespace
 
+void KnownBall::Remembered::keep(const std::vector<cv::Mat>& from, const cv::Rect& at, float share) {
+  box = at & cv::Rect(0, 0, from[0].cols, from[0].rows);
+  planes.resize(from.size());
+  for (std::size_t k = 0; k < from.size(); ++k)
+    from[k](box).convertTo(planes[k], CV_32F, static_cast<double>(share), -static_cast<double>(share * zero));
+}
+
+double KnownBall::Remembered::differs(const std::vector<cv::Mat>& now, float share, double noise) {
+  double sum = 0;
+  int n = 0;
+  for (std::size_t k = 0; k < planes.size(); ++k)
+    for (int y = 0; y < box.height; y += 2) {
+      const auto* is = now[k].ptr<std::uint8_t>(box.y + y) + box.x;
+      const auto* was = planes[k].ptr<float>(y);
+      float row = 0;
+      for (int x = 0; x < box.width; ++x) row += std::abs(share * (static_cast<float>(is[x]) - zero) - was[x]);
+      sum += static_cast<double>(row);
+      n += box.width;
+    }
+  const double mean = sum / std::max(1, n);
+  if (quiet == 0) {
+    // The first comparison after a fit: noise alone gives 1.13 standard deviations.
+    const double usual = 1.6 * noise + 0.5;
+    if (mean < usual) quiet = mean;
+    return mean / usual;
+  }
+  const double limit = kChange * quiet + kChangeLevels;
+  if (mean < limit) quiet += 0.1 * (mean - quiet);
+  return mean / limit;
+}
+
 void KnownBall::remember(const View& view) {
   const Vec2 half = kAround * ellipse.half_box();
   const Vec2 low = ellipse.centre - half, high = ellipse.centre + half;
-  box_ = cv::Rect(cv::Point(static_cast<int>(low.x()), static_cast<int>(low.y())),
-                  cv::Point(static_cast<int>(high.x()) + 1, static_cast<int>(high.y()) + 1)) &
-         cv::Rect(0, 0, view.luma.cols, view.luma.rows);
-  view.luma(box_).convertTo(patch_, CV_32F,
-                            1.0 / static_cast<double>(view.gain.at(ellipse.centre.x(), ellipse.centre.y())));
+  const float share = 1.0F / view.gain.at(ellipse.centre.x(), ellipse.centre.y());
+  const auto box = [&](double per) {
+    return cv::Rect(cv::Point(static_cast<int>(low.x() / per), static_cast<int>(low.y() / per)),
+                    cv::Point(static_cast<int>(high.x() / per) + 1, static_cast<int>(high.y() / per) + 1));
+  };
+  luma_.keep({view.luma}, box(1), share);
+  chroma_.zero = kGreyChroma;
+  chroma_.keep({view.cb, view.cr}, box(2), share);
 }
 
 double KnownBall::change(const View& view) {
   constexpr double kAnother = 1e9;
-  if (patch_.empty()) return kAnother;
+  if (luma_.planes.empty()) return kAnother;
   const float share = 1.0F / view.gain.at(ellipse.centre.x(), ellipse.centre.y());
-  double sum = 0;
-  int n = 0;
-  for (int y = 0; y < box_.height; y += 2) {
-    const auto* now = view.luma.ptr<std::uint8_t>(box_.y + y) + box_.x;
-    const auto* was = patch_.ptr<float>(y);
-    float row = 0;
-    for (int x = 0; x < box_.width; ++x) row += std::abs(share * static_cast<float>(now[x]) - was[x]);
-    sum += static_cast<double>(row);
-    n += box_.width;
-  }
-  const double mean = sum / std::max(1, n);
-  if (quiet_ == 0) {
-    // The first comparison after a fit: noise alone gives 1.13 standard deviations.
-    const double usual = 1.6 * view.noise_luma + 0.5;
-    if (mean < usual) quiet_ = mean;
-    return mean / usual;
-  }
-  const double limit = kChange * quiet_ + kChangeLevels;
-  if (mean < limit) quiet_ += 0.1 * (mean - quiet_);
-  return mean / limit;
+  return std::max(luma_.differs({view.luma}, share, view.noise_luma),
+                  chroma_.differs({view.cb, view.cr}, share, view.noise_chroma));
 }
 
 void KnownBall::anchor(const View& view, double misfit) {

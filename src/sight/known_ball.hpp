@@ -50,7 +50,7 @@ struct KnownBall {
 
   // Keeps the picture around the ball, to tell later whether anything there has changed.
   void remember(const View& view);
-  void forget_picture() { patch_.release(), anchor_.release(), quiet_ = 0; }
+  void forget_picture() { luma_ = chroma_ = {}, anchor_.release(); }
   // Keeps the ball's own picture as that of its place: while it lies there, that picture does not move.
   void anchor(const View& view, double misfit);
   [[nodiscard]] bool anchored() const { return !anchor_.empty(); }
@@ -60,7 +60,8 @@ struct KnownBall {
   [[nodiscard]] std::optional<Vec2> moved_since_anchored(const View& view) const;
   double anchor_misfit = 0;  // levels, of the fit that its place rests on
   int anchor_fits = 0;       // that its place is the mean of
-  // How much the picture around it differs from the one remembered: below 1 by noise alone.
+  // How much the picture around it differs from the one remembered, in luma or in chroma (a brown ball on blue cloth
+  // may be as bright as the cloth): below 1 by noise alone.
   [[nodiscard]] double change(const View& view);
   [[nodiscard]] bool same_colour(const Eigen::Vector3d& other) const;
   // Where within `reach` px of a place the picture is most like this ball, by colour and size; nullopt: nowhere.
@@ -69,12 +70,20 @@ struct KnownBall {
   [[nodiscard]] bool bare(const cv::Mat& change) const;
 
  private:
-  cv::Rect box_;
-  cv::Mat patch_;  // CV_32F, brightness gain taken out
+  // What was around it, the brightness' gain taken out, and how much of that differs while nothing changes.
+  struct Remembered {
+    cv::Rect box;
+    std::vector<cv::Mat> planes;  // CV_32F, levels from `zero`
+    float zero = 0;
+    double quiet = 0;  // levels, mean difference; 0: not known
+
+    void keep(const std::vector<cv::Mat>& from, const cv::Rect& at, float share);
+    [[nodiscard]] double differs(const std::vector<cv::Mat>& now, float share, double noise);
+  };
+  Remembered luma_, chroma_;
   cv::Rect anchor_box_;
   cv::Mat anchor_;     // CV_32F, levels
   Ellipse anchor_at_;  // its outline then
-  double quiet_ = 0;   // levels, mean difference while nothing changes; 0: not known
 };
 
 }  // namespace baizetrace::sight

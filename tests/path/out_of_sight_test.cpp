@@ -49,8 +49,17 @@ TEST(Roster, ItsSpotSpeaksForABallWhereColoursAreHardToTell) {
                   other = candidate({-0.6, 0.5}, 1, {0.0, -0.2});
   EXPECT_EQ(kinds_for({&on_spot, &other}, {1, 15}, {spot, std::nullopt}), (std::vector<int>{0, 1}));
   // A colour that is plainly another's is not talked away: a red put on the spot is a red.
-  const Candidate red = candidate(spot, 1, {-5.0, 0.0});
-  EXPECT_EQ(kinds_for({&red, &other}, {1, 15}, {spot, std::nullopt}), (std::vector<int>{1, 0}));
+  const Candidate red = candidate(spot, 1, {-5.0, 0.0}), brown = candidate({-0.6, 0.5}, 1, {0.0, -2.0});
+  EXPECT_EQ(kinds_for({&red, &brown}, {1, 15}, {spot, std::nullopt}), (std::vector<int>{1, 0}));
+}
+
+TEST(Roster, WhatThereAreManyOfIsRatherWhatItIs) {
+  // Kinds: brown, red. Off the brown's spot.
+  const Vec2 spot(0, -1.0475);
+  const Candidate either = candidate({-0.4, 0.7}, 1, {0.0, -0.4});
+  EXPECT_EQ(kinds_for({&either}, {1, 15}, {spot, std::nullopt}), (std::vector<int>{1}));
+  const Candidate brown = candidate({-0.4, 0.7}, 1, {0.0, -2.0});
+  EXPECT_EQ(kinds_for({&brown}, {1, 15}, {spot, std::nullopt}), (std::vector<int>{0}));
 }
 
 Followed moving_ball() {

@@ -1,4 +1,5 @@
-// Whether a resting ball has moved, told from its own picture: shade that falls across it does not move it.
+// Whether a resting ball has moved, told from its own picture: shade that falls across it does not move it; and whether
+// anything has changed there.
 #include "sight/known_ball.hpp"
 
 #include <gtest/gtest.h>
@@ -70,6 +71,33 @@ TEST(KnownBall, CannotTellWhenItIsGoneOrCovered) {
   ball.lift_anchor();
   EXPECT_FALSE(ball.anchored());
   EXPECT_FALSE(ball.moved_since_anchored(drawn(at, 200, 0, 2)));
+}
+
+// A brown ball on blue cloth may be as bright as the cloth: when it rolls away the picture there changes in colour
+// alone. (Such a ball was told to lie still for half a second after it had gone.)
+TEST(KnownBall, TheColourThatWentTellsThatItRolledAway) {
+  const Vec2 at(35.3, 30.8);
+  const auto scene = [&](const Vec2& ball, unsigned seed) {
+    View v = drawn({-100, -100}, 0, 0, seed);
+    v.noise_luma = v.noise_chroma = 1;
+    v.cb.create(v.luma.rows / 2, v.luma.cols / 2, CV_8U);
+    v.cr.create(v.cb.size(), CV_8U);
+    std::mt19937 random(seed);
+    std::normal_distribution<double> noise(0, 1);
+    for (int y = 0; y < v.cb.rows; ++y)
+      for (int x = 0; x < v.cb.cols; ++x) {
+        const bool inside = (2 * Vec2(x, y) - ball).norm() < kRadius;
+        v.cb.at<std::uint8_t>(y, x) = cv::saturate_cast<std::uint8_t>((inside ? 118 : 140) + noise(random));
+        v.cr.at<std::uint8_t>(y, x) = cv::saturate_cast<std::uint8_t>((inside ? 142 : 117) + noise(random));
+      }
+    return v;
+  };
+  KnownBall ball = lying(at);
+  ball.remember(scene(at, 1));
+  for (unsigned seed = 2; seed < 6; ++seed) EXPECT_LT(ball.change(scene(at, seed)), 1) << "only noise";
+  constexpr double kSurely = 3;  // times what noise does
+  EXPECT_GT(ball.change(scene(at + Vec2(25, 0), 7)), kSurely) << "it rolled away";
+  EXPECT_GT(ball.change(scene(at + Vec2(9, 0), 7)), 1) << "it rolls";
 }
 
 }  // namespace

@@ -1,0 +1,52 @@
+// Which kind a body's colour is, when the light has to be learnt from the balls themselves.
+#include "sight/colour.hpp"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+
+#include "base/files.hpp"
+#include "table/ball_set.hpp"
+
+namespace baizetrace::sight {
+namespace {
+
+// How the set's balls look in a light, with a share of their saturation left.
+Eigen::Vector3d seen(const table::BallKind& kind, double light, double saturation) {
+  const Eigen::Vector3d full = ycbcr_of_srgb(light * kind.srgb);
+  return {full[0], 128 + saturation * (full[1] - 128), 128 + saturation * (full[2] - 128)};
+}
+
+// Lens, noise and encoder take colour out of dim pictures: there a red looks like a brown in good light.
+TEST(Colours, APalePictureMakesNoRedABrown) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const auto set = *table::read_ball_set("snooker");
+  for (const double light : {0.95, 0.6, 0.45})
+    for (const double saturation : {1.0, 0.75, 0.6}) {
+      Colours colours(set);
+      std::vector<Eigen::Vector3d> bodies;
+      for (const table::BallKind& k : set.kinds) {
+        if (k.name == "brown" || k.name == "blue") continue;  // not on this table
+        for (int i = 0; i < (k.count > 1 ? 4 : 1); ++i) bodies.push_back(seen(k, light, saturation));
+      }
+      colours.learn(bodies, {});
+      for (const table::BallKind& k : set.kinds)
+        EXPECT_TRUE(colours.looks_like(k.name, seen(k, light, saturation)))
+            << k.name << " at " << light << ", saturation " << saturation;
+    }
+}
+
+// Of a hundred drawn shots eight had a red told as the brown before saturation was learnt with the light. The bodies
+// that were read in one of them (`tools/drawn`, shot 64): black, pink, yellow, white, two reds.
+TEST(Colours, RedsInDimLightAreReds) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  Colours colours(*table::read_ball_set("snooker"));
+  const std::vector<Eigen::Vector3d> bodies{{28, 127, 127}, {70, 126, 143}, {76, 108, 136},
+                                            {91, 124, 130}, {39, 123, 147}, {40, 123, 149}};
+  colours.learn(bodies, {});
+  const char* const names[] = {"black", "pink", "yellow", "white", "red", "red"};
+  for (std::size_t i = 0; i < bodies.size(); ++i) EXPECT_TRUE(colours.looks_like(names[i], bodies[i])) << names[i];
+}
+
+}  // namespace
+}  // namespace baizetrace::sight
