@@ -7,13 +7,20 @@
 namespace baizetrace::path {
 namespace {
 
+// Whether a leg's ball can come as far as a fall before it rests; its speed out of a jaw is told badly.
+bool may_reach(const Leg& leg, const Cloth& cloth, const Surface& fall) {
+  constexpr double kFurther = 2.0, kSlack = 0.02;  // of its way, m
+  const double way = (leg.at(leg.rests(cloth), cloth) - leg.p).norm();
+  return kFurther * way + kSlack > fall.gap(leg.p);
+}
+
 // A ball that vanished beside a pocket after its jaw fell there, even where the last leg, hardly seen, just misses.
 void nearly(Found& found, const World& world, double from, double to) {
   constexpr double kNearly = 0.03;  // m
   const Leg& leg = found.chain.legs.back().leg;
   double best = kNearly;
   for (const Surface& s : world.surfaces) {
-    if (s.kind != ContactKind::pocket) continue;
+    if (s.kind != ContactKind::pocket || !may_reach(leg, found.cloth, s)) continue;
     for (double t = from; t <= to; t += 0.002) {
       const double g = s.gap(leg.at(t, found.cloth));
       if (g < best) best = g, found.pocket = s.name, found.pocket_time = t;
@@ -86,7 +93,7 @@ void settle_fall(Found& found, const World& world, double last_seen, bool seen_a
     }
     const bool at_its_jaw = last.touch.kind == Touch::Kind::surface && last.touch.surface.kind == ContactKind::jaw &&
                             last.touch.surface.name == s.name && last_seen < last.leg.t + kVanishesWithin;
-    if (!found.pocket && at_its_jaw) {
+    if (!found.pocket && at_its_jaw && may_reach(last.leg, found.cloth, s)) {
       found.pocket = s.name;
       const double speed = std::max(last.leg.v.norm(), 0.3);
       found.pocket_time = last.leg.t + std::min(kVanishesWithin, std::max(0.0, s.gap(last.leg.p)) / speed);

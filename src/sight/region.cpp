@@ -44,7 +44,8 @@ Region Region::make(const camera::Rig& rig, const table::Table& table, double ba
   r.rows = camera.height / 2;
   r.half_width_ = table.half_width();
   r.half_length_ = table.half_length();
-  r.pockets_ = table.pockets();
+  r.table_ = table;
+  r.ball_ = ball_radius;
   const double w = r.half_width_, l = r.half_length_;
 
   // Bed: seen past the noses, which stand above it. Rim: as far as a touching ball's picture reaches.
@@ -54,7 +55,7 @@ Region Region::make(const camera::Rig& rig, const table::Table& table, double ba
   cv::Mat all = filled(r.cols, r.rows, outline(camera, w + out, l + out, 0)) |
                 filled(r.cols, r.rows, outline(camera, w + out, l + out, 2 * ball_radius));
   r.pocket = cv::Mat::zeros(r.rows, r.cols, CV_8U);
-  for (const table::Pocket& p : r.pockets_) {
+  for (const table::Pocket& p : table.pockets()) {
     std::vector<cv::Point> circle;
     for (int i = 0; i < 32; ++i) {
       const double a = 2 * kPi * i / 32;
@@ -98,18 +99,12 @@ Region Region::make(const camera::Rig& rig, const table::Table& table, double ba
 
 double Region::beyond_falls(const Vec2& at) const {
   double most = -1e9;
-  for (const table::Pocket& p : pockets_) most = std::max(most, -p.to_fall(at));
+  for (const table::Pocket& p : table_->pockets()) most = std::max(most, -p.to_fall(at));
   return most;
 }
 
 bool Region::ball_can_be(const Vec2& at) const {
-  constexpr double kNearestToNose = 0.018;  // m: a ball touches at 0.024 m (nose at 7/5 R); less a rig's error
-  if (std::abs(at.x()) < half_width_ - kNearestToNose && std::abs(at.y()) < half_length_ - kNearestToNose) return true;
-  for (const table::Pocket& p : pockets_) {
-    const Vec2 middle = p.mouth_middle();
-    if ((at - middle).norm() < 0.5 * p.mouth() || (at - p.fall_centre).norm() < p.fall_radius) return true;
-  }
-  return false;
+  return table_->can_lie(at, ball_, kTouchSlack) || beyond_falls(at) > 0;
 }
 
 std::optional<Vec2> Region::along_near_nose(const Vec2& at, double reach) const {

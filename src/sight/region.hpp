@@ -38,8 +38,8 @@ struct Region {
   [[nodiscard]] std::optional<Vec2> along_near_nose(const Vec2& at, double reach) const;
 
  private:
-  double half_width_ = 0, half_length_ = 0;
-  std::vector<table::Pocket> pockets_;
+  double half_width_ = 0, half_length_ = 0, ball_ = 0;  // m
+  std::optional<table::Table> table_;
 };
 
 }  // namespace baizetrace::sight

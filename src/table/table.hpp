@@ -94,6 +94,9 @@ class Table {
 
   // True when a ball's centre can be there: on the bed, clear of the noses by touch_distance less `slack`.
   [[nodiscard]] bool on_bed(const Vec2& centre, double ball_radius, double slack = 0.0) const;
+  // The same, or in a pocket's mouth, between its jaws: a ball may come to rest there, nearer to the line of the noses
+  // than one that touches a nose, and not fall.
+  [[nodiscard]] bool can_lie(const Vec2& centre, double ball_radius, double slack = 0.0) const;
 
  private:
   Spec spec_;

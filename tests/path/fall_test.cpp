@@ -49,6 +49,22 @@ TEST_F(Fall, ABallSeenAgainDidNotFall) {
   EXPECT_FALSE(found.pocket);
 }
 
+// A white that crept into the jaw of a middle pocket and was not seen there was told to have gone in-off.
+TEST_F(Fall, WhatCreepsIntoAJawCannotReachTheFall) {
+  ChainLeg& last = found.chain.legs.back();
+  last.leg.p = {0.873, -0.040};
+  last.touch.kind = Touch::Kind::surface;
+  last.touch.surface = surface(ContactKind::jaw, "middle-right");
+  const double gap = surface(ContactKind::pocket, "middle-right").gap(last.leg.p);
+  ASSERT_GT(gap, 0.03);
+  for (const double speed : {0.02, 1.0}) {
+    found.pocket.reset();
+    last.leg.v = {0, speed};  // past the mouth: its fall is only told by where it was lost
+    settle_fall(found, world, 0.05, false);
+    EXPECT_EQ(found.pocket.has_value(), speed > 0.5) << speed;
+  }
+}
+
 // Out of sight it ran into the nose beside a pocket, a hand's width before the jaw: it did not go through it.
 TEST_F(Fall, WhatRanIntoANoseCameBack) {
   Leg& leg = found.chain.legs.back().leg;

@@ -200,5 +200,24 @@ TEST(BallSet, ManyAreNumberedFewAreNot) {
   EXPECT_NEAR(set.radius_of("white"), 0.0525 / 2, 1e-12);  // rules: 52.5 +- 0.05 mm
 }
 
+// A ball may come to rest between the jaws, clear of the noses' line by less than one that touches a nose.
+TEST(Table, ABallMayLieBetweenTheJaws) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const Table t(*read_spec("full-size"));
+  constexpr double kBall = 0.02625;
+  const double touch = t.touch_distance(kBall);
+  for (const double side : {-1.0, 1.0}) {
+    const double nose = side * t.half_width();
+    EXPECT_TRUE(t.can_lie({nose - side * (touch + 0.001), 0.5}, kBall));
+    EXPECT_FALSE(t.can_lie({nose - side * (touch - 0.001), 0.5}, kBall)) << "in the nose";
+    EXPECT_TRUE(t.can_lie({nose - side * (touch - 0.006), 0.04}, kBall)) << "in a middle pocket's jaws";
+    EXPECT_TRUE(t.can_lie({nose, 0}, kBall));
+    EXPECT_FALSE(t.can_lie({nose + side * 0.01, 0.06}, kBall)) << "in the jaw";
+    EXPECT_FALSE(t.can_lie({nose + side * 0.05, 0.5}, kBall)) << "behind the nose";
+    EXPECT_TRUE(t.can_lie({nose - side * 0.02, t.half_length() - 0.02}, kBall)) << "in a corner pocket's mouth";
+    EXPECT_FALSE(t.can_lie({nose + side * 0.5, 0}, kBall));
+  }
+}
+
 }  // namespace
 }  // namespace baizetrace::table
