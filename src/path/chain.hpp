@@ -18,7 +18,7 @@ struct Touch {
   Surface surface;   // kind surface: cushion or jaw
   std::string ball;  // kind ball: whom
   // Kind ball: the other's radius, mass and centre near the contact, for as long as it is not fitted together.
-  double radius = 0, mass = 0;
+  double radius = 0, mass = 0, pulled = 0;
   Vec2 place = Vec2::Zero(), velocity = Vec2::Zero();
   double time = 0;
   // Kind ball: the same contact in the other's chain, once both are fitted together; -1: not.
@@ -47,6 +47,7 @@ struct Anchor {
 struct Chain {
   std::string ball;
   double radius = 0, mass = 0;
+  double pulled = 0;  // m, what shading and shadows may pull all of it by (BallTrack's stays)
   std::vector<ChainLeg> legs;
   std::vector<Seen> seen;       // in time's order
   std::optional<Anchor> start;  // where it lay before

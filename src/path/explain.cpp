@@ -79,6 +79,7 @@ std::vector<Event> near(const Leg& leg, const Touch& began, const Chain& chain, 
       e.touch.ball = o.name;
       e.touch.radius = o.radius;
       e.touch.mass = o.mass;
+      e.touch.pulled = o.track ? pulled_of(*o.track) : 0;
       e.touch.place = there.first;
       e.touch.velocity = there.second;
       e.touch.time = when;

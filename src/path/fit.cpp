@@ -183,12 +183,14 @@ void add_impacts(const Problem& problem, const Layout& layout, const std::vector
         pair.together = true;
         pair.radius[1] = problem.chains[o].radius;
         pair.mass[1] = problem.chains[o].mass;
+        pair.pulled = std::hypot(chain.pulled, problem.chains[o].pulled);
         pair.first_leg[1] = touch.other_leg == 0;
         state_at(problem, cs, layout, o, static_cast<std::size_t>(touch.other_leg), pair.state[1],
                  cs ? &slope_b : nullptr);
       } else if (touch.kind == Touch::Kind::ball) {
         pair.radius[1] = touch.radius;
         pair.mass[1] = touch.mass;
+        pair.pulled = std::hypot(chain.pulled, touch.pulled);
         pair.state[1].at = touch.place + touch.velocity * (chain.legs[k].leg.t - touch.time);
       }
       const std::vector<double> r = impact_residuals(pair, problem.impact);

@@ -21,8 +21,14 @@ void cushion(const ImpactPair& pair, const ImpactPrior& prior, std::vector<doubl
 
 void balls(const ImpactPair& pair, const ImpactPrior& prior, std::vector<double>& r) {
   const ImpactState &a = pair.state[0], &b = pair.state[1];
-  r.push_back(((b.at - a.at).norm() - pair.radius[0] - pair.radius[1]) / prior.centres_sd);
+  const double apart = pair.radius[0] + pair.radius[1];
+  const double pulled = std::sqrt(std::max(0.0, pair.pulled * pair.pulled - prior.pulled * prior.pulled));
+  r.push_back(((b.at - a.at).norm() - apart) / std::hypot(prior.centres_sd, pulled));
+  const double line_sd = std::hypot(prior.line_sd, pulled / apart);
   const Vec2 line = (b.at - a.at).normalized();
+  // They meet on the sides that face each other: of the two places at the touch distance the one is behind the ball.
+  const Vec2 closing = a.v_in - b.v_in;
+  r.push_back(std::max(0.0, -closing.dot(line)) / (prior.line_sd * closing.norm() + prior.floor));
   for (int i = 0; i < (pair.together ? 2 : 1); ++i) {
     const ImpactState& s = pair.state[i];
     const Vec2 change = s.v_out - s.v_in;
@@ -30,7 +36,7 @@ void balls(const ImpactPair& pair, const ImpactPrior& prior, std::vector<double>
     const double sd = prior.ball_slip_sd * change.norm() + prior.floor;
     r.push_back(slip.x() / sd);
     r.push_back(slip.y() / sd);
-    r.push_back(cross(line, change) / (prior.line_sd * change.norm() + prior.floor));
+    r.push_back(cross(line, change) / (line_sd * change.norm() + prior.floor));
   }
   if (pair.together) {
     const Vec2 change = a.v_out - a.v_in;

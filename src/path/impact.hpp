@@ -25,6 +25,7 @@ struct ImpactPair {
   bool together = false;  // state[1] is fitted too
   ImpactState state[2];
   double radius[2] = {0, 0}, mass[2] = {0, 0};
+  double pulled = 0;                   // m, both balls' places, one against the other
   bool first_leg[2] = {false, false};  // it lay still before
 };
 

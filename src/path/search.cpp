@@ -212,6 +212,10 @@ std::optional<std::pair<Vec2, Vec2>> Other::at(double time) const {
   return std::nullopt;
 }
 
+double pulled_of(const BallTrack& track) {
+  return track.before ? track.before->pulled : track.after ? track.after->pulled : 0;
+}
+
 namespace {
 
 Anchor anchor_of(const Stay& stay) {
@@ -314,6 +318,7 @@ std::optional<Chain> begun_behind_hands(const Chain& still, const Other& other, 
   second.touch.ball = other.name;
   second.touch.radius = other.radius;
   second.touch.mass = other.mass;
+  second.touch.pulled = other.track ? pulled_of(*other.track) : 0;
   second.touch.place = lay;
   second.touch.time = met;
   second.leg.t = met;
@@ -341,6 +346,7 @@ std::optional<Found> search(const BallTrack& track, double radius, double mass, 
   chain.ball = track.ball;
   chain.radius = radius;
   chain.mass = mass;
+  chain.pulled = pulled_of(track);
   chain.seen = prepare(track, world);
   const std::size_t n = chain.seen.size();
   std::optional<Found> best;

@@ -30,6 +30,9 @@ struct Other {
   [[nodiscard]] double leaves() const;
 };
 
+// m: what shading and shadows may pull a ball's places by, alike in every frame.
+[[nodiscard]] double pulled_of(const BallTrack& track);
+
 struct World {
   std::vector<Surface> surfaces;         // for this ball's radius
   std::vector<Other> others;             // without the ball itself
