@@ -152,8 +152,11 @@ void route(const practice::Attempt& a, const WordsOptions& o, AttemptWords& word
   }
 }
 
-// "42 cm from the baulk cushion, 52 cm from the yellow-side cushion": the nearer end, the nearer side.
-std::string place_on_table(const Vec2& at, const table::Table& table) {
+// "42 cm from the baulk cushion, 52 cm from the yellow-side cushion": the nearer end, the nearer side. Or "in the jaws
+// of the green pocket".
+std::string place_on_table(const Vec2& at, const table::Table& table, double ball_radius) {
+  if (const table::Pocket* p = table.between_jaws(at, ball_radius))
+    return fmt::format("in the jaws of the {}", table::trade_name_of_pocket(p->name));
   const double end = table.half_length() - std::abs(at.y()), side = table.half_width() - std::abs(at.x());
   return fmt::format("{:.0f} cm from the {}, {:.0f} cm from the {}", 100 * end,
                      table::trade_name_of_cushion(at.y() < 0 ? "baulk" : "top"), 100 * side,
@@ -205,7 +208,7 @@ void stop(const practice::Attempt& a, const table::Table& table, const WordsOpti
     }
     words.sentence += ".";
   } else {
-    words.sentence += place_on_table(rest->at, table) + ".";
+    words.sentence += place_on_table(rest->at, table, o.ball_radius) + ".";
   }
   if (!a.leave) return;
   const practice::Leave& l = *a.leave;

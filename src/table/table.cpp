@@ -161,6 +161,15 @@ bool Table::on_bed(const Vec2& centre, double ball_radius, double slack) const {
   return std::abs(centre.x()) <= spec_.half_width - d && std::abs(centre.y()) <= spec_.half_length - d;
 }
 
+const Pocket* Table::between_jaws(const Vec2& centre, double ball_radius) const {
+  if (on_bed(centre, ball_radius, touch_distance(ball_radius) - ball_radius)) return nullptr;
+  for (const Jaw& j : jaws_) {
+    const Pocket* p = pocket(j.pocket);
+    if ((centre - p->fall_centre).norm() < (j.start - p->fall_centre).norm()) return p;
+  }
+  return nullptr;
+}
+
 bool Table::can_lie(const Vec2& centre, double ball_radius, double slack) const {
   if (on_bed(centre, ball_radius, slack)) return true;
   const double touch = touch_distance(ball_radius) - slack;
@@ -168,14 +177,9 @@ bool Table::can_lie(const Vec2& centre, double ball_radius, double slack) const 
     const double along = (centre - n.a).dot((n.b - n.a).normalized());
     if (along > 0 && along < (n.b - n.a).norm() && (centre - n.a).dot(n.inward) < touch) return false;
   }
-  bool in_mouth = false;
-  for (const Jaw& j : jaws_) {
+  for (const Jaw& j : jaws_)
     if ((centre - j.centre).norm() < j.radius + touch) return false;
-    // No farther from the fall than where the straight noses end.
-    const Pocket& p = *pocket(j.pocket);
-    in_mouth = in_mouth || (centre - p.fall_centre).norm() < (j.start - p.fall_centre).norm();
-  }
-  return in_mouth;
+  return between_jaws(centre, ball_radius) != nullptr;
 }
 
 std::string trade_name_of_cushion(std::string_view cushion) {

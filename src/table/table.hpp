@@ -51,17 +51,17 @@ struct Spec {
   std::string name, title, balls;
   double half_width = 0, half_length = 0;
   double nose_height = 0;
-  double corner_jaw_radius = 0, corner_jaw_start = 0;  // start: short of the noses' corner
-  double middle_jaw_radius = 0, middle_jaw_start = 0;  // start: off the centre line
+  double corner_jaw_radius = 0, corner_jaw_start = 0;     // start: short of the noses' corner
+  double middle_jaw_radius = 0, middle_jaw_start = 0;     // start: off the centre line
   double corner_fall_offset = 0, corner_fall_radius = 0;  // offset: beyond both noses' lines
   double middle_fall_offset = 0, middle_fall_radius = 0;  // offset: beyond the nose's line
-  std::optional<double> baulk_line;  // from the baulk nose
+  std::optional<double> baulk_line;                       // from the baulk nose
   std::optional<double> d_radius;
   struct Spot {
     std::string name;
-    double x = 0;         // m
-    double from = 0;      // m, distance from the cushion named by `of`
-    std::string of;       // "baulk", "top" or "centre" (then `from` is y); "between": half way between centre and top
+    double x = 0;     // m
+    double from = 0;  // m, distance from the cushion named by `of`
+    std::string of;   // "baulk", "top" or "centre" (then `from` is y); "between": half way between centre and top
   };
   std::vector<Spot> spots;
 };
@@ -94,8 +94,10 @@ class Table {
 
   // True when a ball's centre can be there: on the bed, clear of the noses by touch_distance less `slack`.
   [[nodiscard]] bool on_bed(const Vec2& centre, double ball_radius, double slack = 0.0) const;
-  // The same, or in a pocket's mouth, between its jaws: a ball may come to rest there, nearer to the line of the noses
-  // than one that touches a nose, and not fall.
+  // The pocket between whose jaws a centre is, past where the straight noses end and over their line; nullptr: none.
+  [[nodiscard]] const Pocket* between_jaws(const Vec2& centre, double ball_radius) const;
+  // On the bed, or between a pocket's jaws: a ball may come to rest there, nearer to the line of the noses than one
+  // that touches a nose, and not fall.
   [[nodiscard]] bool can_lie(const Vec2& centre, double ball_radius, double slack = 0.0) const;
 
  private:

@@ -200,6 +200,15 @@ TEST(Words, TooCloseToTheZonesEdgeIsNotCalled) {
   EXPECT_THAT(w.cannot_tell[0], HasSubstr("0.4 mm from its edge"));
 }
 
+TEST(Words, ABallThatHangsInAPocketsJawsIsSaidTo) {
+  practice::Attempt a = attempt();
+  a.leave.reset();
+  a.after["white"].at = {full_size().half_width() - 0.016, -0.04};
+  EXPECT_THAT(words_of(a, full_size()).sentence, HasSubstr("Stopped in the jaws of the yellow-side middle."));
+  a.after["white"].at = {full_size().half_width() - 0.024, -0.4};
+  EXPECT_THAT(words_of(a, full_size()).sentence, HasSubstr("2 cm from the yellow-side cushion."));
+}
+
 TEST(Words, EndedByHandSaysWhatCannotBeTold) {
   const practice::Attempt a = invented::session(5).attempts[4];
   const AttemptWords w = words_of(a, full_size());

@@ -216,6 +216,11 @@ TEST(Table, ABallMayLieBetweenTheJaws) {
     EXPECT_FALSE(t.can_lie({nose + side * 0.05, 0.5}, kBall)) << "behind the nose";
     EXPECT_TRUE(t.can_lie({nose - side * 0.02, t.half_length() - 0.02}, kBall)) << "in a corner pocket's mouth";
     EXPECT_FALSE(t.can_lie({nose + side * 0.5, 0}, kBall));
+    const auto* jaws = t.between_jaws({nose - side * 0.016, 0.04}, kBall);
+    ASSERT_TRUE(jaws);
+    EXPECT_EQ(jaws->name, side < 0 ? "middle-left" : "middle-right");
+    EXPECT_FALSE(t.between_jaws({nose - side * 0.045, 0}, kBall)) << "it only stands before them";
+    EXPECT_FALSE(t.between_jaws({nose - side * touch, 0.11}, kBall)) << "on the nose beside them";
   }
 }
 
