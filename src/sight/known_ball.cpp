@@ -14,6 +14,9 @@ constexpr float kBlackLuma = 16, kGreyChroma = 128;
 constexpr double kAround = 1.3;         // ball radii kept of the picture
 constexpr double kChange = 1.3;         // of the mean difference against its usual, and
 constexpr double kChangeLevels = 0.25;  // so many levels more: something has changed
+// Levels of chroma: a shadow takes as much of the cloth's colour. A ball that was told to have changed by less crept
+// into its shadow, fit by fit.
+constexpr double kChangeChroma = 0.8;
 }  // namespace
 
 void KnownBall::Remembered::keep(const std::vector<cv::Mat>& from, const cv::Rect& at, float share) {
@@ -38,11 +41,11 @@ double KnownBall::Remembered::differs(const std::vector<cv::Mat>& now, float sha
   const double mean = sum / std::max(1, n);
   if (quiet == 0) {
     // The first comparison after a fit: noise alone gives 1.13 standard deviations.
-    const double usual = 1.6 * noise + 0.5;
+    const double usual = 1.6 * noise + 0.25 + allowed;
     if (mean < usual) quiet = mean;
     return mean / usual;
   }
-  const double limit = kChange * quiet + kChangeLevels;
+  const double limit = kChange * quiet + allowed;
   if (mean < limit) quiet += 0.1 * (mean - quiet);
   return mean / limit;
 }
@@ -56,7 +59,9 @@ void KnownBall::remember(const View& view) {
                     cv::Point(static_cast<int>(high.x() / per) + 1, static_cast<int>(high.y() / per) + 1));
   };
   luma_.keep({view.luma}, box(1), share);
+  luma_.allowed = kChangeLevels;
   chroma_.zero = kGreyChroma;
+  chroma_.allowed = kChangeChroma;
   chroma_.keep({view.cb, view.cr}, box(2), share);
 }
 

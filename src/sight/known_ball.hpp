@@ -75,7 +75,8 @@ struct KnownBall {
     cv::Rect box;
     std::vector<cv::Mat> planes;  // CV_32F, levels from `zero`
     float zero = 0;
-    double quiet = 0;  // levels, mean difference; 0: not known
+    double allowed = 0;  // levels beyond what noise does
+    double quiet = 0;    // levels, mean difference; 0: not known
 
     void keep(const std::vector<cv::Mat>& from, const cv::Rect& at, float share);
     [[nodiscard]] double differs(const std::vector<cv::Mat>& now, float share, double noise);
