@@ -8,6 +8,7 @@
 #include "base/median.hpp"
 #include "sight/ball_model.hpp"
 #include "sight/ball_samples.hpp"
+#include "sight/rim_check.hpp"
 
 namespace baizetrace::sight {
 
@@ -229,6 +230,17 @@ double pulled(const std::array<Plane, 3>& planes, const Equations& by_luma, cons
   return kMost * kStands / (stands + kStands) * (kAlways + luma_share * (a.off - b.off).norm() + kSettled * settled_by);
 }
 
+// A ball of its cloth's own hue is not told from its shadow, nor from how its side away from the light fades: it lies
+// somewhere in what they darken together. px, one standard deviation each way; of balls that differ from every shade of
+// their cloth by less than kShadeAlone levels drawn clips' were a quarter of a radius off each way, of those beyond
+// kNotShade no more than others. The ray-traced clips have none.
+double pulled_by_shade(const View& view, const Ellipse& e) {
+  constexpr double kShadeAlone = 3, kNotShade = 8;  // levels
+  constexpr double kOfRadius = 0.25;
+  const double like = (kNotShade - beyond_shade(view, e)) / (kNotShade - kShadeAlone);
+  return kOfRadius * e.radius * std::clamp(like, 0.0, 1.0);
+}
+
 // Level of the lit cloth around: the upper quartile.
 float lit_level(const Plane& luma) {
   std::vector<float> bare(luma.bare.data(), luma.bare.data() + luma.bare.size());
@@ -418,6 +430,7 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   fit.covariance =
       metres * (C.topLeftCorner<2, 2>() + kPlaceFloor * kPlaceFloor * Mat2::Identity()) * metres.transpose();
   fit.pulled = pulled(planes, by_luma, by_chroma, slack, (anchor - g.centre).norm());
+  if (!with_smear) fit.pulled = std::hypot(fit.pulled, pulled_by_shade(view, g.ellipse));
   fit.smear_covariance = C.block<2, 2>(2, 2);
 
   const OutlineSeen seen = outline_seen(planes, g, smear, radius_off, scratch.moved);
