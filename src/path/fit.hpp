@@ -27,8 +27,8 @@ struct ImpactPrior {
   double fastest = 8.0;            // m/s: any speed at all (sd)
   double floor = 0.010;            // m/s
   double nose_sd = 0.0007;         // m: nose against the picture of the ball
-  double centres_sd = 0.0004;      // m: centres' distance at a ball contact, of two balls that are seen well:
-  double pulled = 0.0015;          // m: what shading pulls those by at most, one against the other
+  double centres_sd = 0.0004;      // m: centres' distance at a ball contact, of two balls that are seen well
+  double pulled = 0.0015;          // m: what shading pulls two such balls by; only what is beyond loosens a contact
 };
 
 struct Problem {
