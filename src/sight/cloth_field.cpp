@@ -114,39 +114,76 @@ void spread(cv::Mat& plane, const cv::Mat& good, const cv::Mat& wanted, int firs
   plane = filled;
 }
 
+// One plane's difference from what lies around, in what stands out.
+struct Apart {
+  cv::Mat pixel;  // CV_32F, each pixel's, not more than kEnough either way
+  cv::Mat spot;   // CV_32F, of the mean over the middle of a ball, not less than 0
+};
+
+// Sides of a square half of whose side is `half`, pixels.
+cv::Size side(int half) { return {2 * half + 1, 2 * half + 1}; }
+
+// Whether what stands out fills the square around (x, y) to all four sides, as a ball does and a line does not.
+bool fills(const cv::Mat& pixel, int x, int y, int half) {
+  constexpr double kFilled = 0.4;  // of the whole square's mean
+  const cv::Rect all(x - half, y - half, 2 * half + 1, 2 * half + 1);
+  if ((all & cv::Rect({0, 0}, pixel.size())) != all) return false;
+  const int strip = std::max(1, half / 2), far = 2 * half + 1 - strip;
+  const double whole = cv::mean(pixel(all))[0];
+  for (const cv::Rect& part : {cv::Rect(0, 0, strip, all.height), cv::Rect(far, 0, strip, all.height),
+                               cv::Rect(0, 0, all.width, strip), cv::Rect(0, far, all.width, strip)})
+    if (cv::mean(pixel(all)(part))[0] * (whole < 0 ? -1 : 1) < kFilled * std::abs(whole)) return false;
+  return true;
+}
+
 // Ball-sized spots whose mean differs from that of the ring around them: finds balls whose colour is nearly the
-// cloth's.
+// cloth's. A line across such a spot may differ by far more. It is told by what it leaves empty, else stretches of the
+// baulk line are no part of the cloth and stand over it ever after (in dim light they hid a green ball on its spot).
 cv::Mat ball_sized(const Region& region, const cv::Mat& coarse, const cv::Mat& cb, const cv::Mat& cr) {
   constexpr double kStandsOut = 9;      // robust deviations of such differences over the bed
   constexpr double kLeastLevels = 1.6;  // and so many levels
+  constexpr double kEnough = 2;         // times what stands out
+  constexpr double kLuma = 4;           // luma alone is no witness here: marks and shadows stand out in it as well
   const double r = region.ball_radius / 2;
   const int inner = std::max(1, static_cast<int>(std::lround(0.65 * r))),
             hole = static_cast<int>(std::lround(1.25 * r)), outer = static_cast<int>(std::lround(2.0 * r));
-  const auto side = [](int half) { return cv::Size(2 * half + 1, 2 * half + 1); };
-  cv::Mat score = cv::Mat::zeros(coarse.size(), CV_32F);
-  const cv::Mat planes[3] = {coarse, cb, cr};
-  for (const cv::Mat& p : planes) {
-    cv::Mat a, b, c;
-    cv::boxFilter(p, a, CV_32F, side(inner));
+  const auto around = [&](const cv::Mat& p) {
+    cv::Mat b, c;
     cv::boxFilter(p, b, CV_32F, side(hole), {-1, -1}, false);
     cv::boxFilter(p, c, CV_32F, side(outer), {-1, -1}, false);
-    const double ring = side(outer).area() - side(hole).area();
-    cv::Mat d = cv::abs(a - (c - b) / ring);
+    return cv::Mat((c - b) / (side(outer).area() - side(hole).area()));
+  };
+  const auto spot_apart = [&](const cv::Mat& p) {
+    cv::Mat a;
+    cv::boxFilter(p, a, CV_32F, side(inner));
+    return cv::Mat(cv::abs(a - around(p)));
+  };
+  std::vector<Apart> apart;
+  cv::Mat score = cv::Mat::zeros(coarse.size(), CV_32F);
+  for (const cv::Mat* p : {&coarse, &cb, &cr}) {
+    const cv::Mat d = spot_apart(*p);
     std::vector<float> sample;
     for (int y = region.box.y; y < region.box.y + region.box.height; y += 3)
       for (int x = region.box.x; x < region.box.x + region.box.width; x += 3)
         if (region.kind.at<std::uint8_t>(y, x) == Region::bed) sample.push_back(d.at<float>(y, x));
     if (sample.empty()) continue;
-    const double limit = std::max(kLeastLevels, kStandsOut * 1.4826 * static_cast<double>(upper_median(sample)));
-    // Luma alone is no witness here: lines and chalk marks stand out in it as well.
-    score = cv::max(score, d / (&p == &planes[0] ? 4 * limit : limit));
+    const double limit = (p == &coarse ? kLuma : 1) *
+                         std::max(kLeastLevels, kStandsOut * 1.4826 * static_cast<double>(upper_median(sample)));
+    Apart a;
+    a.pixel = (*p - around(*p)) / limit;
+    a.pixel = cv::min(cv::max(a.pixel, -kEnough), kEnough);
+    a.spot = spot_apart(a.pixel);
+    score = cv::max(score, a.spot);
+    apart.push_back(std::move(a));
   }
   cv::Mat top, found = cv::Mat::zeros(coarse.size(), CV_8U);
   cv::dilate(score, top, cv::getStructuringElement(cv::MORPH_RECT, side(hole)));
   for (int y = region.box.y; y < region.box.y + region.box.height; ++y)
     for (int x = region.box.x; x < region.box.x + region.box.width; ++x)
       if (region.kind.at<std::uint8_t>(y, x) == Region::bed && score.at<float>(y, x) > 1 &&
-          score.at<float>(y, x) >= top.at<float>(y, x))
+          score.at<float>(y, x) >= top.at<float>(y, x) && std::any_of(apart.begin(), apart.end(), [&](const Apart& a) {
+            return a.spot.at<float>(y, x) > 1 && fills(a.pixel, x, y, inner);
+          }))
         cv::circle(found, {x, y}, static_cast<int>(std::ceil(r)), 255, cv::FILLED);
   return found;
 }

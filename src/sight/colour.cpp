@@ -18,6 +18,9 @@ constexpr double kClear = 6;  // log likelihood by which a sample must belong to
 constexpr double kClearOfBodies = 2;
 constexpr double kStrange = 20;     // squared standard deviations: such a body is no sample of its kind
 constexpr double kMostWeight = 40;  // samples
+// What a light costs under which none of the bodies is the white (always a set's first kind): nobody plays without it,
+// so that a pale yellow body on a table without another is the white in warm light.
+constexpr double kNoWhite = 8;
 }  // namespace
 
 Eigen::Vector3d ycbcr_of_srgb(const Eigen::Vector3d& srgb) {
@@ -72,6 +75,7 @@ void Colours::learn(std::span<const Eigen::Vector3d> bodies, std::span<const Eig
             ++used[which];
             cost += std::min(least, 30.0);
           }
+          if (used[0] == 0) cost += kNoWhite;
           if (cost < best) {
             best = cost;
             best_looks = looks;

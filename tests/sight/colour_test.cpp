@@ -48,5 +48,17 @@ TEST(Colours, RedsInDimLightAreReds) {
   for (std::size_t i = 0; i < bodies.size(); ++i) EXPECT_TRUE(colours.looks_like(names[i], bodies[i])) << names[i];
 }
 
+// The bodies of a rendered clip (footage P1) as a phone shows them whose white balance was locked in colder light (its
+// colours turned by a general video tool): pink, blue, brown, green, black and the white, which was told as the yellow.
+TEST(Colours, AWhiteInWarmLightIsNoYellow) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  Colours colours(*table::read_ball_set("snooker"));
+  const std::vector<Eigen::Vector3d> bodies{{44, 124, 131}, {76, 142, 116},  {86, 110, 151},
+                                            {74, 120, 110}, {140, 110, 160}, {166, 107, 145}};
+  colours.learn(bodies, {});
+  const char* const names[] = {"black", "blue", "brown", "green", "pink", "white"};
+  for (std::size_t i = 0; i < bodies.size(); ++i) EXPECT_TRUE(colours.looks_like(names[i], bodies[i])) << names[i];
+}
+
 }  // namespace
 }  // namespace baizetrace::sight
