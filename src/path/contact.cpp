@@ -35,11 +35,27 @@ void leave_one_out(Chain& chain, const Cloth& cloth, std::size_t from, std::size
   if (bad == 1) chain.seen[worst].trusted = false;
 }
 
+}  // namespace
+
+bool rattles_on(const Chain& chain) {
+  // A ball in a pocket's jaws falls or leaves sooner (common practice, no source).
+  constexpr std::size_t kMostRattles = 6;
+  constexpr double kMouth = 0.12;  // m
+  if (chain.legs.size() <= kMostRattles) return false;
+  const ChainLeg& last = chain.legs.back();
+  return std::all_of(chain.legs.end() - kMostRattles - 1, chain.legs.end(), [&](const ChainLeg& l) {
+    return l.touch.kind == Touch::Kind::surface && (l.leg.p - last.leg.p).norm() < kMouth;
+  });
+}
+
+namespace {
+
 // Contacts in order, and no ball faster after its last ones than what drove it.
 bool plausible(const Chain& chain, const Cloth& cloth, std::size_t contacts) {
   constexpr double kGain = 1.05, kSlack = 0.1;  // and m/s: what the fit may be wrong by
   // Balls that have struck each other part; the same two meet again only after something else, or much later.
   constexpr double kSamePair = 0.02;  // s
+  if (rattles_on(chain)) return false;
   for (std::size_t i = 1; i < chain.legs.size(); ++i) {
     const Leg& out = chain.legs[i].leg;
     if (out.t <= chain.legs[i - 1].leg.t) return false;
