@@ -9,6 +9,7 @@ namespace baizetrace::practice {
 namespace {
 
 constexpr double kLongBefore = -1e9, kLongAfter = 1e9;  // s: a ball at rest was and stays there
+constexpr double kPushed = 0.01;                        // m: a ball that lies nearer to where it lay stayed there
 
 Piece resting(const Vec2& at, double from, double to) {
   Piece p;
@@ -35,6 +36,15 @@ std::vector<Piece> pieces_of(const std::vector<PathRow>& rows) {
   return pieces;
 }
 
+// When another ball first met this one, s.
+std::optional<double> first_hit(const Attempt& a, const std::string& ball) {
+  std::optional<double> first;
+  for (const auto& [name, path] : a.balls)
+    for (const Contact& c : path.contacts)
+      if (c.kind == ContactKind::ball && c.with == ball && (!first || c.time < *first)) first = c.time;
+  return first;
+}
+
 // The measured attempt in the form in which a prediction is judged: the same judge for both.
 struct AsPlayed {
   std::vector<motion::Ball> balls;
@@ -59,8 +69,16 @@ AsPlayed as_played(const Attempt& a, const table::BallSet& set) {
         path.pieces.push_back(
             resting(path.rest->at, path.pieces.empty() ? kLongBefore : path.pieces.back().to, kLongAfter));
     } else {
-      path.rest = place;
-      path.pieces.push_back(resting(place.at, kLongBefore, kLongAfter));
+      // Hit, and nobody saw it go: it stands where it lay up to then, and where it lies afterwards once all is at rest.
+      const auto lies = a.after.find(ball);
+      const auto hit = first_hit(a, ball);
+      const bool gone = hit && (lies == a.after.end() || (lies->second.at - place.at).norm() > kPushed);
+      path.pieces.push_back(resting(place.at, kLongBefore, gone ? *hit : kLongAfter));
+      if (!gone) path.rest = place;
+      if (gone && lies != a.after.end() && a.rest_time) {
+        path.rest = lies->second;
+        path.pieces.push_back(resting(lies->second.at, *a.rest_time, kLongAfter));
+      }
     }
     out.motion.balls.push_back(std::move(path));
   }

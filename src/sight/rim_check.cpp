@@ -14,6 +14,9 @@ constexpr float kDarkest = 0.45F, kBrightest = 1.45F;  // of the bare cloth: sha
 constexpr float kDeepest = 0.12F;                      // of it, under a person who leans over the table
 constexpr double kChromaLevels = 5;                    // shadows keep the cloth's colour but for this
 constexpr double kSigmas = 4;
+// What blur, smear and the encoder may carry of a ball beyond its outline: of its difference from the cloth. A vivid
+// ball on a fast run in a bright picture had no cloth around it otherwise.
+constexpr float kCarried = 0.25F;
 
 struct Sample {
   float luma, bare_luma, chroma_off;  // chroma_off: from the bare cloth's there
@@ -56,13 +59,13 @@ double rim_share(const View& view, const Ellipse& e, const Vec2& smear, std::spa
     const auto outer = sample(view, beyond), inner = sample(view, e.centre + in * ray);
     if (!outer || !inner) continue;
     ++told;
-    const auto like_cloth = [&](const Sample& at) {
+    const auto like_cloth = [&](const Sample& at, float most) {
       return at.luma > darkest * at.bare_luma - luma && at.luma < kBrightest * at.bare_luma + luma &&
-             at.chroma_off < chroma;
+             at.chroma_off < most;
     };
-    const bool bare = like_cloth(*outer);
+    const bool bare = like_cloth(*outer, std::max(chroma, kCarried * inner->chroma_off));
     // Against the picture itself as well: where a shadow was taken for the cloth, or falls on it, there is no ball.
-    const bool ball = !(asked == RimFor::near_people && like_cloth(*inner)) &&
+    const bool ball = !(asked == RimFor::near_people && like_cloth(*inner, chroma)) &&
                       (std::abs(inner->luma - outer->luma) > luma ||
                        std::hypot(inner->cb - outer->cb, inner->cr - outer->cr) > chroma);
     good += bare && ball ? 1 : 0;

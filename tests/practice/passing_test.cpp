@@ -56,6 +56,36 @@ TEST(Passing, WhatWasNotFollowedIsNotTold) {
   EXPECT_EQ(to_baulk_right(), -1.0) << "it may have come nearer where nobody saw it";
 }
 
+// A pink that was hit and lost from sight on its run stood at its place only until then: the white did not pass between
+// it and the blue half a second later.
+TEST(Passing, ABallThatWasHitIsNoPostAfterwards) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const table::BallSet set = *table::read_ball_set(table.spec().balls);
+  Attempt a;
+  const Vec2 pink(0.3, 0.3), u(0.001, 0.001);
+  a.before = {{"white", {Vec2(-0.1, 0.9), u}}, {"pink", {pink, u}}, {"blue", {Vec2(0, 0), u}}};
+  a.balls["white"] = invented::path_through("white",
+                                            {{{-0.1, 0.9}, ContactKind::ball, "", 2.8},
+                                             {{0.262, 0.336}, ContactKind::ball, "pink", 1.5},
+                                             {{0.1, -1.2}, ContactKind::ball, "", 0}},
+                                            0);
+  const auto between_them = [&] {
+    add_passing(a, table, set, {});
+    return std::any_of(a.gates.begin(), a.gates.end(), [](const GatePassed& g) {
+      return std::minmax(g.a, g.b) == std::minmax<std::string>("blue", "pink");
+    });
+  };
+  EXPECT_FALSE(between_them());
+  a.after["pink"] = {Vec2(0.5, -1.0), u};
+  EXPECT_FALSE(between_them());
+  a.after["pink"] = {pink + Vec2(0.002, 0), u};  // hardly brushed
+  EXPECT_TRUE(between_them());
+  a.after.clear();
+  a.balls["white"].contacts.clear();
+  EXPECT_TRUE(between_them());
+}
+
 // A brown whose shadow was taken for it at the end of its run: 7 cm off, were it told.
 TEST(Attempts, WhereNothingFollowsABallItsRestIsNotTold) {
   set_data_folder(BAIZETRACE_SOURCE);

@@ -107,6 +107,28 @@ TEST(BallFit, ABallOfItsClothsHueIsNotToldFromItsShadow) {
   EXPECT_LT(pulled({200, 126, 131}), 0.1) << "a white one";
 }
 
+// A fast vivid ball in a bright picture: what blur, smear and encoder carry of its colour beyond its outline is no
+// sleeve; a faint ball has no such colour to carry.
+TEST(RimShare, AVividBallsColourGoesBeyondItsOutline) {
+  const camera::Camera camera = overhead();
+  const auto outline = ball_ellipse(camera, Vec2(0, 0), kRadius);
+  ASSERT_TRUE(outline);
+  const auto share = [&](const Colour& ball, double carried) {
+    View v = drawn(camera, {0, 0}, ball, 3);
+    for (int y = 0; y < v.cr.rows; ++y)
+      for (int x = 0; x < v.cr.cols; ++x)
+        if (outline->share(chroma_place(x, y, v.chroma_offset)) > 1.1)
+          v.cr.at<std::uint8_t>(y, x) = cv::saturate_cast<std::uint8_t>(v.cr.at<std::uint8_t>(y, x) + carried);
+    return rim_share(v, *outline, Vec2::Zero(), {});
+  };
+  const Colour vivid{110, 75, 220}, faint{150, 116, 168};
+  EXPECT_GT(share(vivid, 0), 0.95);
+  EXPECT_GT(share(vivid, 13), 0.95);
+  EXPECT_LT(share(vivid, 30), 0.1) << "the colour goes on: a sleeve";
+  EXPECT_GT(share(faint, 0), 0.95);
+  EXPECT_LT(share(faint, 13), 0.1);
+}
+
 // A ball of nearly the cloth's own colour has an outline of its own; bare cloth has only noise.
 TEST(RimStep, IsNoiseAloneOnBareCloth) {
   const camera::Camera camera = overhead();
