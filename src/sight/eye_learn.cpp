@@ -101,7 +101,7 @@ void Eye::State::learn_optics(const video::Frame& frame) {
   const double siting = chroma_siting(frame, view);
   view.chroma_offset = chroma_offset(frame.turn, siting);
   double best = 1e30, best_blur = view.blur;
-  for (const double blur : {0.5, 0.7, 0.85, 1.0, 1.2}) {
+  for (const double blur : {0.5, 0.7, 0.85, 1.0, 1.2, 1.45, 1.75, 2.1}) {
     view.blur = blur;
     double cost = 0;
     for (const KnownBall& b : known) {
