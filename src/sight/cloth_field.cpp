@@ -114,25 +114,42 @@ void spread(cv::Mat& plane, const cv::Mat& good, const cv::Mat& wanted, int firs
   plane = filled;
 }
 
-// One plane's difference from what lies around, in what stands out.
-struct Apart {
-  cv::Mat pixel;  // CV_32F, each pixel's, not more than kEnough either way
-  cv::Mat spot;   // CV_32F, of the mean over the middle of a ball, not less than 0
-};
-
 // Sides of a square half of whose side is `half`, pixels.
 cv::Size side(int half) { return {2 * half + 1, 2 * half + 1}; }
 
-// Whether what stands out fills the square around (x, y) to all four sides, as a ball does and a line does not.
-bool fills(const cv::Mat& pixel, int x, int y, int half) {
+// Half the sides of squares about a spot: within a ball, around one, and beyond its shadow. Pixels.
+struct Squares {
+  int inner, hole, outer;
+};
+
+// One plane, and what stands out in it.
+struct PlaneSpots {
+  cv::Mat plane;     // CV_32F
+  double limit = 0;  // levels
+  cv::Mat spot;      // CV_32F, the mean over a ball's middle less that around it, in limits, not less than 0
+};
+// A pixel that differs by more limits than these counts as so much: a line may differ by far more than a ball.
+constexpr double kEnough = 2;
+
+// Whether a square about (x, y) stands out from what lies around to all four of its sides, as a ball does and a line
+// does not, nor the cloth beside a line.
+bool fills(const PlaneSpots& a, int x, int y, const Squares& of) {
   constexpr double kFilled = 0.4;  // of the whole square's mean
-  const cv::Rect all(x - half, y - half, 2 * half + 1, 2 * half + 1);
-  if ((all & cv::Rect({0, 0}, pixel.size())) != all) return false;
-  const int strip = std::max(1, half / 2), far = 2 * half + 1 - strip;
-  const double whole = cv::mean(pixel(all))[0];
+  const cv::Rect all({x - of.inner, y - of.inner}, side(of.inner)),
+      around({x - of.outer, y - of.outer}, side(of.outer));
+  if ((around & cv::Rect({0, 0}, a.plane.size())) != around) return false;
+  std::vector<float> ring;
+  for (int j = -of.outer; j <= of.outer; ++j)
+    for (int i = -of.outer; i <= of.outer; ++i)
+      if (std::max(std::abs(i), std::abs(j)) > of.hole) ring.push_back(a.plane.at<float>(y + j, x + i));
+  cv::Mat off = (a.plane(all) - static_cast<double>(upper_median(ring))) / a.limit;
+  off = cv::min(cv::max(off, -kEnough), kEnough);
+  const double whole = cv::mean(off)[0];
+  if (std::abs(whole) < 1) return false;
+  const int strip = std::max(1, of.inner / 2), far = 2 * of.inner + 1 - strip;
   for (const cv::Rect& part : {cv::Rect(0, 0, strip, all.height), cv::Rect(far, 0, strip, all.height),
                                cv::Rect(0, 0, all.width, strip), cv::Rect(0, far, all.width, strip)})
-    if (cv::mean(pixel(all)(part))[0] * (whole < 0 ? -1 : 1) < kFilled * std::abs(whole)) return false;
+    if (cv::mean(off(part))[0] * (whole < 0 ? -1 : 1) < kFilled * std::abs(whole)) return false;
   return true;
 }
 
@@ -142,23 +159,22 @@ bool fills(const cv::Mat& pixel, int x, int y, int half) {
 cv::Mat ball_sized(const Region& region, const cv::Mat& coarse, const cv::Mat& cb, const cv::Mat& cr) {
   constexpr double kStandsOut = 9;      // robust deviations of such differences over the bed
   constexpr double kLeastLevels = 1.6;  // and so many levels
-  constexpr double kEnough = 2;         // times what stands out
   constexpr double kLuma = 4;           // luma alone is no witness here: marks and shadows stand out in it as well
   const double r = region.ball_radius / 2;
-  const int inner = std::max(1, static_cast<int>(std::lround(0.65 * r))),
-            hole = static_cast<int>(std::lround(1.25 * r)), outer = static_cast<int>(std::lround(2.0 * r));
+  const Squares of{std::max(1, static_cast<int>(std::lround(0.65 * r))), static_cast<int>(std::lround(1.25 * r)),
+                   static_cast<int>(std::lround(2.0 * r))};
   const auto around = [&](const cv::Mat& p) {
     cv::Mat b, c;
-    cv::boxFilter(p, b, CV_32F, side(hole), {-1, -1}, false);
-    cv::boxFilter(p, c, CV_32F, side(outer), {-1, -1}, false);
-    return cv::Mat((c - b) / (side(outer).area() - side(hole).area()));
+    cv::boxFilter(p, b, CV_32F, side(of.hole), {-1, -1}, false);
+    cv::boxFilter(p, c, CV_32F, side(of.outer), {-1, -1}, false);
+    return cv::Mat((c - b) / (side(of.outer).area() - side(of.hole).area()));
   };
   const auto spot_apart = [&](const cv::Mat& p) {
     cv::Mat a;
-    cv::boxFilter(p, a, CV_32F, side(inner));
+    cv::boxFilter(p, a, CV_32F, side(of.inner));
     return cv::Mat(cv::abs(a - around(p)));
   };
-  std::vector<Apart> apart;
+  std::vector<PlaneSpots> apart;
   cv::Mat score = cv::Mat::zeros(coarse.size(), CV_32F);
   for (const cv::Mat* p : {&coarse, &cb, &cr}) {
     const cv::Mat d = spot_apart(*p);
@@ -169,21 +185,20 @@ cv::Mat ball_sized(const Region& region, const cv::Mat& coarse, const cv::Mat& c
     if (sample.empty()) continue;
     const double limit = (p == &coarse ? kLuma : 1) *
                          std::max(kLeastLevels, kStandsOut * 1.4826 * static_cast<double>(upper_median(sample)));
-    Apart a;
-    a.pixel = (*p - around(*p)) / limit;
-    a.pixel = cv::min(cv::max(a.pixel, -kEnough), kEnough);
-    a.spot = spot_apart(a.pixel);
+    cv::Mat off = (*p - around(*p)) / limit;
+    off = cv::min(cv::max(off, -kEnough), kEnough);
+    const PlaneSpots a{*p, limit, spot_apart(off)};
     score = cv::max(score, a.spot);
-    apart.push_back(std::move(a));
+    apart.push_back(a);
   }
   cv::Mat top, found = cv::Mat::zeros(coarse.size(), CV_8U);
-  cv::dilate(score, top, cv::getStructuringElement(cv::MORPH_RECT, side(hole)));
+  cv::dilate(score, top, cv::getStructuringElement(cv::MORPH_RECT, side(of.hole)));
   for (int y = region.box.y; y < region.box.y + region.box.height; ++y)
     for (int x = region.box.x; x < region.box.x + region.box.width; ++x)
       if (region.kind.at<std::uint8_t>(y, x) == Region::bed && score.at<float>(y, x) > 1 &&
-          score.at<float>(y, x) >= top.at<float>(y, x) && std::any_of(apart.begin(), apart.end(), [&](const Apart& a) {
-            return a.spot.at<float>(y, x) > 1 && fills(a.pixel, x, y, inner);
-          }))
+          score.at<float>(y, x) >= top.at<float>(y, x) &&
+          std::any_of(apart.begin(), apart.end(),
+                      [&](const PlaneSpots& a) { return a.spot.at<float>(y, x) > 1 && fills(a, x, y, of); }))
         cv::circle(found, {x, y}, static_cast<int>(std::ceil(r)), 255, cv::FILLED);
   return found;
 }
