@@ -1,5 +1,6 @@
 // What an eye learns before it looks: the cloth, the balls' colours, the picture's sharpness and chroma siting.
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "base/median.hpp"
@@ -11,6 +12,18 @@ namespace baizetrace::sight {
 namespace {
 constexpr std::size_t kLearnFrames = 7;  // the median of so many is the first background
 }  // namespace
+
+double likeliest_blur(std::span<const double> blurs, std::span<const double> costs) {
+  constexpr double kUsual = 0.85, kFactor = 0.9;  // px, and one standard deviation of its logarithm
+  double best = 1e30, best_blur = kUsual;
+  for (std::size_t i = 0; i < blurs.size(); ++i) {
+    const double before = costs[i == 0 ? i : i - 1], after = costs[std::min(i + 1, costs.size() - 1)];
+    const double odd = std::log(blurs[i] / kUsual) / kFactor;
+    const double cost = 0.25 * before + 0.5 * costs[i] + 0.25 * after + 0.5 * odd * odd;
+    if (cost < best) best = cost, best_blur = blurs[i];
+  }
+  return best_blur;
+}
 
 void FirstFrames::show(const video::Frame& frame) {
   if (enough() || frame.damaged || frame.repeated || frame.time < next_) return;
@@ -100,23 +113,22 @@ void Eye::State::learn_optics(const video::Frame& frame) {
   view.chroma_offset = chroma_offset(frame.turn, 0.5);
   const double siting = chroma_siting(frame, view);
   view.chroma_offset = chroma_offset(frame.turn, siting);
-  double best = 1e30, best_blur = view.blur;
-  for (const double blur : {0.5, 0.7, 0.85, 1.0, 1.2, 1.45, 1.75, 2.1}) {
-    view.blur = blur;
-    double cost = 0;
+  constexpr std::array<double, 8> kBlurs{0.5, 0.7, 0.85, 1.0, 1.2, 1.45, 1.75, 2.1};  // px
+  std::array<double, kBlurs.size()> cost{};
+  for (std::size_t i = 0; i < kBlurs.size(); ++i) {
+    view.blur = kBlurs[i];
     for (const KnownBall& b : known) {
       if (b.contrast < kContrastSpot) continue;
       BallFitOptions o;
       o.search = kSearchResting;
       o.by_hue = false;
       const auto fit = fit_ball(view, rig.camera, b.at, radius, o);
-      cost +=
+      cost[i] +=
           fit ? std::log(fit->misfit + 0.3 * view.noise_luma) + std::log(fit->misfit_chroma + 0.3 * view.noise_chroma)
               : 5;
     }
-    if (cost < best) best = cost, best_blur = blur;
   }
-  cloth.set_optics(best_blur, siting);
+  cloth.set_optics(likeliest_blur(kBlurs, cost), siting);
 }
 
 }  // namespace baizetrace::sight
