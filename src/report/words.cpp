@@ -61,7 +61,10 @@ void outcome(const practice::Attempt& a, const practice::Setup* setup, AttemptWo
   } else if (!in.empty()) {
     words.verdict = capital(joined(in)) + " in.";
   } else {
-    words.verdict = cut_short || !gone.empty() ? "Nothing potted as far as was seen." : "Nothing potted.";
+    // What the white met out of sight may be a ball that nobody saw at all.
+    const BallPath* white = white_of(a);
+    const bool in_part = cut_short || !gone.empty() || (white && white->told_until);
+    words.verdict = in_part ? "Nothing potted as far as was seen." : "Nothing potted.";
   }
   words.sentence = where.empty() ? words.verdict : capital(joined(where)) + ".";
   if (a.in_off) {

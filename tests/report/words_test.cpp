@@ -132,6 +132,12 @@ TEST(Words, WhatWentUnseenIsNotSaidToHaveStayedUp) {
   w = words_of(a, full_size());
   EXPECT_EQ(w.verdict, "Nothing potted as far as was seen.");
   EXPECT_THAT(w.cannot_tell, testing::Contains("What became of the green: it was not seen again."));
+  // Nor where the white met something under a board: a ball may have lain there that nobody saw at all.
+  practice::Attempt under = a;
+  for (auto& [ball, place] : under.before) under.after.try_emplace(ball, place);
+  EXPECT_EQ(words_of(under, full_size()).verdict, "Nothing potted.");
+  under.balls["white"].told_until = 1.0;
+  EXPECT_EQ(words_of(under, full_size()).verdict, "Nothing potted as far as was seen.");
   const practice::Setup setup = invented_setup();
   practice::score_attempt(a, setup, full_size(), *table::read_ball_set(full_size().spec().balls));
   EXPECT_FALSE(a.pot_made) << "missed it was not seen to be, either";
