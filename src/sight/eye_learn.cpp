@@ -14,7 +14,7 @@ constexpr std::size_t kLearnFrames = 7;  // the median of so many is the first b
 }  // namespace
 
 double likeliest_blur(std::span<const double> blurs, std::span<const double> costs) {
-  constexpr double kUsual = 0.85, kFactor = 0.9;  // px, and one standard deviation of its logarithm
+  constexpr double kUsual = 0.85, kFactor = 0.75;  // px, and one standard deviation of its logarithm
   double best = 1e30, best_blur = kUsual;
   for (std::size_t i = 0; i < blurs.size(); ++i) {
     const double before = costs[i == 0 ? i : i - 1], after = costs[std::min(i + 1, costs.size() - 1)];
@@ -113,12 +113,20 @@ void Eye::State::learn_optics(const video::Frame& frame) {
   view.chroma_offset = chroma_offset(frame.turn, 0.5);
   const double siting = chroma_siting(frame, view);
   view.chroma_offset = chroma_offset(frame.turn, siting);
+  // Beside a dark ball the edge of its shadow passes for blur: bright ones tell, if there are any.
+  constexpr double kBrighter = 20;  // levels, than the cloth
+  const auto tells = [&](const KnownBall& b, bool bright) {
+    return b.contrast >= kContrastSpot &&
+           (!bright || b.colour[0] > static_cast<double>(cloth.typical()[0]) + kBrighter);
+  };
+  const bool bright = std::any_of(known.begin(), known.end(), [&](const KnownBall& b) { return tells(b, true); });
   constexpr std::array<double, 8> kBlurs{0.5, 0.7, 0.85, 1.0, 1.2, 1.45, 1.75, 2.1};  // px
-  std::array<double, kBlurs.size()> cost{};
-  for (std::size_t i = 0; i < kBlurs.size(); ++i) {
+  constexpr std::size_t kByDarkOnes = 5;                                              // of them
+  std::vector<double> cost(bright ? kBlurs.size() : kByDarkOnes, 0.0);
+  for (std::size_t i = 0; i < cost.size(); ++i) {
     view.blur = kBlurs[i];
     for (const KnownBall& b : known) {
-      if (b.contrast < kContrastSpot) continue;
+      if (!tells(b, bright)) continue;
       BallFitOptions o;
       o.search = kSearchResting;
       o.by_hue = false;
@@ -128,7 +136,7 @@ void Eye::State::learn_optics(const video::Frame& frame) {
               : 5;
     }
   }
-  cloth.set_optics(likeliest_blur(kBlurs, cost), siting);
+  cloth.set_optics(likeliest_blur(std::span(kBlurs).first(cost.size()), cost), siting);
 }
 
 }  // namespace baizetrace::sight
