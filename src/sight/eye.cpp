@@ -135,9 +135,9 @@ const char* Eye::State::refusal(const BallFit& fit, double visible) const {
 }
 
 // The cloth along a cushion lies in its shade, and a disc of that looks like a ball of the cloth's hue, or a dark one;
-// but along the cushion it goes on, and a ball does not (a row of five that touch would). Drawn: what was taken for balls stood out from beside it by 1 to 3
-// levels and a tenth to a quarter of what it should, or two thirds once the cloth was half learnt; green balls by 10 to
-// 16 levels and 0.85 to 1.
+// but along the cushion it goes on, and a ball does not (a row of five that touch would). Drawn: what was taken for
+// balls stood out from beside it by 1 to 3 levels and a tenth to a quarter of what it should, or two thirds once the
+// cloth was half learnt; green balls by 10 to 16 levels and 0.85 to 1.
 bool Eye::State::in_nose_shade(const View& view, const BallFit& fit) const {
   constexpr double kReach = 3, kBeside = 2.6;                  // ball radii: from a nose; along it
   constexpr double kHardly = 0.3, kPartly = 0.75, kFaint = 6;  // shares; times the noise, with the greater share
@@ -412,6 +412,13 @@ KnownBall& Eye::State::recognise(const video::Frame& frame, const View& view, co
 
 void Eye::State::seek_new(const View& view, const video::Frame& frame) {
   const double small_area = kPi * region.smallest_ball * region.smallest_ball / 4;
+  // A ball of its cloth's own hue that was just hit runs on as a smeared shade.
+  constexpr double kLostLately = 0.5;                        // s
+  constexpr double kLargestShade = 1.6, kLargestLost = 3.5;  // areas of a ball
+  constexpr std::size_t kSeedsOfLost = 3;
+  const bool lost = std::any_of(known.begin(), known.end(), [&](const KnownBall& k) {
+    return !k.seen && frame.time - k.time < kLostLately && cloth.shade(k.colour);
+  });
   for (const int level : {static_cast<int>(Cloth::kThing), static_cast<int>(Cloth::kShade)}) {
     const auto blobs = find_blobs(change, region.box, level, std::max(4, static_cast<int>(0.3 * small_area)));
     for (const Blob& blob : blobs) {
@@ -419,8 +426,10 @@ void Eye::State::seek_new(const View& view, const video::Frame& frame) {
       const auto size = middle ? ball_ellipse(rig.camera, *middle, radius) : std::nullopt;
       if (!size) continue;
       const auto seeds = seeds_in(blob, size->radius);
-      // Shades: only what is as large as a ball.
-      if (level == Cloth::kShade && (seeds.size() != 1 || blob.area > 1.6 * kPi * size->radius * size->radius / 4))
+      // Shades: only what is as large as a ball; as one with its smear, while a ball is lost from sight.
+      if (level == Cloth::kShade &&
+          (seeds.size() > (lost ? kSeedsOfLost : std::size_t{1}) ||
+           blob.area > (lost ? kLargestLost : kLargestShade) * kPi * size->radius * size->radius / 4))
         continue;
       for (const Seed& seed : seeds)
         if (const auto fit = new_ball(view, frame, blob, seed, *size)) erase(recognise(frame, view, *fit));
