@@ -2,7 +2,6 @@
 #pragma once
 
 #include <opencv2/core.hpp>
-#include <span>
 #include <vector>
 
 #include "base/units.hpp"
@@ -31,10 +30,6 @@ struct View {
   double blur = 0.7;                        // px, standard deviation of an edge's blur in luma
   Vec2 chroma_offset{0, 0.5};               // px, see chroma_place
 };
-
-// The blur (px) that explains a picture's balls best. `costs`: of their fits under each of `blurs`, which ascend; a few
-// dim balls make them uneven, so neighbours count too, and an unusual blur has to explain more.
-[[nodiscard]] double likeliest_blur(std::span<const double> blurs, std::span<const double> costs);
 
 // Place in luma's pixels of a chroma sample.
 inline Vec2 chroma_place(int x, int y, const Vec2& offset) { return Vec2(2.0 * x, 2.0 * y) + offset; }

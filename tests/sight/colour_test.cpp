@@ -17,6 +17,15 @@ Eigen::Vector3d seen(const table::BallKind& kind, double light, double saturatio
   return {full[0], 128 + saturation * (full[1] - 128), 128 + saturation * (full[2] - 128)};
 }
 
+// Learns the light from these bodies; each must then be told as what it is.
+void expect_told(const std::vector<Eigen::Vector3d>& bodies, const std::vector<std::string>& names) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  Colours colours(*table::read_ball_set("snooker"));
+  colours.learn(bodies, {});
+  ASSERT_EQ(bodies.size(), names.size());
+  for (std::size_t i = 0; i < bodies.size(); ++i) EXPECT_TRUE(colours.looks_like(names[i], bodies[i])) << names[i];
+}
+
 // Lens, noise and encoder take colour out of dim pictures: there a red looks like a brown in good light.
 TEST(Colours, APalePictureMakesNoRedABrown) {
   set_data_folder(BAIZETRACE_SOURCE);
@@ -39,25 +48,15 @@ TEST(Colours, APalePictureMakesNoRedABrown) {
 // Of a hundred drawn shots eight had a red told as the brown before saturation was learnt with the light. The bodies
 // that were read in one of them (`tools/drawn`, shot 64): black, pink, yellow, white, two reds.
 TEST(Colours, RedsInDimLightAreReds) {
-  set_data_folder(BAIZETRACE_SOURCE);
-  Colours colours(*table::read_ball_set("snooker"));
-  const std::vector<Eigen::Vector3d> bodies{{28, 127, 127}, {70, 126, 143}, {76, 108, 136},
-                                            {91, 124, 130}, {39, 123, 147}, {40, 123, 149}};
-  colours.learn(bodies, {});
-  const char* const names[] = {"black", "pink", "yellow", "white", "red", "red"};
-  for (std::size_t i = 0; i < bodies.size(); ++i) EXPECT_TRUE(colours.looks_like(names[i], bodies[i])) << names[i];
+  expect_told({{28, 127, 127}, {70, 126, 143}, {76, 108, 136}, {91, 124, 130}, {39, 123, 147}, {40, 123, 149}},
+              {"black", "pink", "yellow", "white", "red", "red"});
 }
 
 // The bodies of a rendered clip (footage P1) as a phone shows them whose white balance was locked in colder light (its
 // colours turned by a general video tool): pink, blue, brown, green, black and the white, which was told as the yellow.
 TEST(Colours, AWhiteInWarmLightIsNoYellow) {
-  set_data_folder(BAIZETRACE_SOURCE);
-  Colours colours(*table::read_ball_set("snooker"));
-  const std::vector<Eigen::Vector3d> bodies{{44, 124, 131}, {76, 142, 116},  {86, 110, 151},
-                                            {74, 120, 110}, {140, 110, 160}, {166, 107, 145}};
-  colours.learn(bodies, {});
-  const char* const names[] = {"black", "blue", "brown", "green", "pink", "white"};
-  for (std::size_t i = 0; i < bodies.size(); ++i) EXPECT_TRUE(colours.looks_like(names[i], bodies[i])) << names[i];
+  expect_told({{44, 124, 131}, {76, 142, 116}, {86, 110, 151}, {74, 120, 110}, {140, 110, 160}, {166, 107, 145}},
+              {"black", "blue", "brown", "green", "pink", "white"});
 }
 
 }  // namespace
