@@ -317,9 +317,13 @@ Finding accuracy(const Registration& r, double radius) {
       "a ball's place will be known to {:.1f} mm over most of the bed, {:.1f} mm at worst (1 sigma, "
       "the registration's share)",
       1e3 * map.median, 1e3 * map.worst);
+  if (const auto taped = median_if_taped(r.rig, radius))
+    f.advice =
+        fmt::format("the table measured from nose to nose with a tape (`register --size`): {:.1f} mm", 1e3 * *taped);
   if (map.median > kAccurate) {
     f.answer = Answer::limits;
-    f.advice = "a lens profile (`lens`) and two or three bright balls at rest on the bed make it better";
+    if (!f.advice.empty()) f.advice += "; ";
+    f.advice += "a lens profile (`lens`) and two or three bright balls at rest on the bed make it better";
   }
   return f;
 }

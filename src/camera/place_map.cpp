@@ -1,7 +1,10 @@
 #include "camera/place_map.hpp"
 
+#include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+
+#include "camera/size_belief.hpp"
 
 namespace baizetrace::camera {
 
@@ -31,6 +34,21 @@ PlaceMap place_map(const Rig& rig, double ball_radius, int across, int along) {
     map.worst = all.back();
   }
   return map;
+}
+
+std::optional<double> median_if_taped(const Rig& rig, double ball_radius) {
+  constexpr double kWorthIt = 0.8;
+  if (rig.covariance.size() == 0) return std::nullopt;
+  Rig taped = rig;
+  Eigen::MatrixXd& c = taped.covariance;
+  const Mat2 size = c.bottomRightCorner<2, 2>();
+  const Mat2 known = size.inverse();
+  if (!known.allFinite()) return std::nullopt;  // the size was held fixed
+  const Mat2 with_tape = (known + Mat2::Identity() / (kTapedSizeU * kTapedSizeU)).inverse();
+  const Eigen::MatrixXd follows = c.rightCols<2>() * known;  // what all else does when the size changes
+  c += follows * (with_tape - size) * follows.transpose();
+  const double median = place_map(taped, ball_radius).median;
+  return median < kWorthIt * place_map(rig, ball_radius).median ? std::optional(median) : std::nullopt;
 }
 
 }  // namespace baizetrace::camera

@@ -1,6 +1,7 @@
 // How well a ball's place will be known over the bed, from a rig's covariance: a map.
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "camera/rig.hpp"
@@ -21,5 +22,9 @@ struct PlaceMap {
 };
 
 [[nodiscard]] PlaceMap place_map(const Rig& rig, double ball_radius, int across = 7, int along = 13);
+
+// What the map's median would be with the table's size measured with a tape (kTapedSizeU), m. nullopt: hardly better,
+// by less than a fifth.
+[[nodiscard]] std::optional<double> median_if_taped(const Rig& rig, double ball_radius);
 
 }  // namespace baizetrace::camera

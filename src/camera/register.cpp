@@ -9,6 +9,7 @@
 #include "camera/outline.hpp"
 #include "camera/refine.hpp"
 #include "camera/scene.hpp"
+#include "camera/size_belief.hpp"
 #include "camera/spots.hpp"
 #include "camera/verdict.hpp"
 
@@ -184,6 +185,7 @@ Registration register_scene(const Scene& scene, const table::Spec& spec, const t
   beliefs.lens = options.lens;
   beliefs.focal = options.focal;
   beliefs.height = options.height;
+  if (options.size) beliefs.taped = 0.5 * *options.size;
   Tried chosen;
   const auto take = [&](Tried now, const char* what) {
     const auto& f = now.fit;
@@ -236,6 +238,17 @@ Registration register_scene(const Scene& scene, const table::Spec& spec, const t
   out.why = chosen.verdict.why;
   out.warnings = chosen.verdict.warnings;
   if (!chosen.verdict.found) return out;
+  if (beliefs.taped) {
+    constexpr double kAgrees = 3;  // standard uncertainties of the tape's, either way
+    const Vec2 off = Vec2(best.x.half_width, best.x.half_length) - *beliefs.taped;
+    if (off.lpNorm<Eigen::Infinity>() > kAgrees * kTapedSizeU) {
+      out.why = fmt::format(
+          "a table of {:.0f} x {:.0f} mm has not the shape that the picture shows, which is off by {:.0f} mm or more: "
+          "measure it again, from nose to nose",
+          1000 * options.size->y(), 1000 * options.size->x(), 2000 * off.lpNorm<Eigen::Infinity>());
+      return out;
+    }
+  }
 
   out.found = true;
   Rig& rig = out.rig;

@@ -393,7 +393,10 @@ SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& b
   const auto pair = [&](double* p, double a, double b, double ua, double ub) {
     problem.AddResidualBlock(new ceres::AutoDiffCostFunction<PairPrior, 2, 2>(new PairPrior{a, b, ua, ub}), nullptr, p);
   };
-  pair(size, beliefs.half_width, beliefs.half_length, kCarelessSizeU, kCarelessSizeU);
+  if (beliefs.taped)
+    pair(size, beliefs.taped->x(), beliefs.taped->y(), kTapedSizeU, kTapedSizeU);
+  else
+    pair(size, beliefs.half_width, beliefs.half_length, kCarelessSizeU, kCarelessSizeU);
   if (!options.size) problem.SetParameterBlockConstant(size);
   if (std::count(any_rail.begin(), any_rail.end(), true) > 0) pair(rail, 0.048, 0.040, kRailOffset, kRailHeight);
   for (std::size_t s = 0; s < 4; ++s) {
@@ -432,7 +435,7 @@ SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& b
   if (options.covariance) {
     std::vector<const double*> wanted{lens, w, t, size};
     Eigen::MatrixXd c = covariance_of(problem, wanted);
-    if (c.size() > 0 && options.size) {
+    if (c.size() > 0 && options.size && !beliefs.taped) {
       // What the picture leaves open of the size is settled by the whole belief; all else follows the size.
       const SizeTold told = settle_size({Vec2(size[0], size[1]), c.bottomRightCorner<2, 2>()},
                                         Vec2(beliefs.half_width, beliefs.half_length));

@@ -104,6 +104,7 @@ struct Beliefs {
   std::optional<KnownLens> lens;
   std::optional<Told> focal;   // px
   std::optional<Told> height;  // m, of the lens above the bed
+  std::optional<Vec2> taped;   // m, the table's own half width and length (kTapedSizeU)
 };
 
 [[nodiscard]] SolveSummary solve(Unknowns& unknowns, const std::vector<Mark>& marks, const Beliefs& beliefs,

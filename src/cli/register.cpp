@@ -20,6 +20,7 @@ struct Arguments {
   std::optional<double> readout, focal, height;
   std::optional<std::string> lens;
   std::vector<std::string> corners;
+  std::vector<double> size;
   bool json = false;
 };
 
@@ -58,6 +59,19 @@ std::string answer_json(const camera::Registration& found, const camera::PlaceMa
   return j.dump() + "\n";
 }
 
+// Reads what the caller tells of the table's size.
+Result<Done> take_size(const Arguments& a, const table::Spec& spec, camera::RegisterOptions& options) {
+  if (a.size.empty()) return Done{};
+  constexpr double kFarOff = 0.03;  // of the file's: feet, inches, the cushions' backs, or the two changed over
+  const double length = a.size[0], width = a.size[1];
+  if (!(std::abs(length / (2 * spec.half_length) - 1) < kFarOff &&
+        std::abs(width / (2 * spec.half_width) - 1) < kFarOff))
+    return fail("--size: {} {}: expected length and width between the noses in metres, near {} {} (--table {})", length,
+                width, 2 * spec.half_length, 2 * spec.half_width, a.table);
+  options.size = Vec2(width, length);
+  return Done{};
+}
+
 // Reads what the caller tells of the camera.
 Result<Done> take_help(const Arguments& a, camera::RegisterOptions& options) {
   if (!a.lens && !a.focal && !a.height) return Done{};
@@ -94,6 +108,7 @@ Result<Done> run(const Arguments& a) {
       (*options.corners)[i] = *p;
     }
   }
+  if (auto sized = take_size(a, *spec, options); !sized) return sized;
   if (auto helped = take_help(a, options); !helped) return helped;
   auto found = camera::register_clip(a.clip, *spec, *balls, options);
   if (!found) return pass_on(found);
@@ -131,6 +146,11 @@ Result<Done> run(const Arguments& a) {
     fmt::print("  {:<6} {:4d} marks  {:.2f} px  {:.1f} mm\n", kind, r.count, r.rms_pixels, 1000 * r.rms);
   fmt::print("a ball's place is known to {:.1f} mm over most of the bed, {:.1f} mm at worst (1 sigma)\n",
              1000 * map.median, 1000 * map.worst);
+  if (const auto taped = camera::median_if_taped(rig, radius))
+    fmt::print(
+        "  the most of it is how large the table is, which no picture tells: with its size measured (--size) {:.1f} "
+        "mm\n",
+        1000 * *taped);
   if (!rig.readout_known)
     fmt::print("readout  not told: {:.0f} +- {:.0f} ms is taken (--readout SECONDS if you know it)\n",
                1000 * rig.readout, 1000 * rig.u_readout);
@@ -155,6 +175,9 @@ Run declare_register(CLI::App& app) {
       ->check(CLI::Range(6.0, 200.0));
   app.add_option("--height", a->height, "the lens's height above the bed, m, measured with a tape")
       ->check(CLI::Range(0.5, 9.0));
+  app.add_option("--size", a->size,
+                 "the table's length and width from nose to nose, m, measured with a steel tape: 3.569 1.778")
+      ->expected(2);
   app.add_option("-o,--output,--out", a->out, "the rig's file, such as evening.rig.json")->required();
   app.add_flag("--json", a->json, "print the rig and what is expected of it on standard output");
   return [a] { return run(*a); };

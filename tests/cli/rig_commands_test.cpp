@@ -57,6 +57,28 @@ TEST(Lens, PrintsATargetAndRefusesClipsWithoutOne) {
   expect_one_line(tests::run_program(BAIZETRACE_PROGRAM, {"lens"}), "expected a clip");
 }
 
+TEST(Register, ATapeTellsTheSizeThatNoPictureTells) {
+  const tests::ScratchFolder scratch;
+  const std::string rig = scratch.file("a.rig.json");
+  const auto with = [&](const char* length, const char* width) {
+    return tests::run_program(BAIZETRACE_PROGRAM, {"register", sample(), "-o", rig, "--json", "--size", length, width});
+  };
+  // As the sample's truth has it.
+  const tests::Ran taped = with("3.569", "1.778");
+  ASSERT_EQ(taped.code, 0) << taped.err;
+  const auto j = nlohmann::json::parse(taped.out);
+  EXPECT_NEAR(j["table"]["half_length"].get<double>(), 1.7845, 0.001);
+  EXPECT_NEAR(j["table"]["half_width"].get<double>(), 0.8890, 0.001);
+  EXPECT_LT(j["expected_uncertainty"]["median"].get<double>(), 0.0006);  // m; 1 mm without
+  fs::remove(rig);
+  // A table of another shape: nothing is written.
+  const tests::Ran other = with("3.569", "1.740");
+  expect_one_line(other, "has not the shape that the picture shows");
+  EXPECT_FALSE(fs::exists(rig));
+  expect_one_line(with("1.778", "3.569"), "--size: 1.778 3.569: expected length and width");
+  expect_one_line(with("3.569", "nan"), "--size: 3.569 nan: expected length and width");
+}
+
 TEST(Register, HelpsAreTakenAndTheMapIsTold) {
   const tests::ScratchFolder scratch;
   const std::string rig = scratch.file("a.rig.json"), again = scratch.file("b.rig.json");

@@ -24,7 +24,7 @@ struct Figures {
   std::vector<double> nearest_pocket, gate_clearance, placing;
   std::vector<double> strike_speed, strike_heading, strike_right, strike_height;  // speed relative
   std::vector<double> rest_over_u, time_over_u, place_over_u;  // error in standard uncertainties, each axis
-  std::vector<double> u_rest;                                  // stated, each axis
+  std::vector<double> u_rest, u_rest_of_bar;                   // stated, each axis
   std::vector<std::string> wrong;  // in words: orders, pots, in-offs, missing and extra balls, gates, score parts
   double rest_bar_scale = 1;       // mm per pixel over 2.3, at least 1
   bool hard_view = false;
