@@ -190,9 +190,11 @@ double cost_of(const Followed& ball, const Sighting& s) {
   // Long out of sight, or seen on the move once only: anywhere a ball can get to. Nothing makes one faster but a faster
   // one; a speed that few sightings tell may be more.
   constexpr int kTellsSpeed = 4;  // sightings on the move
-  const double far = ball.state == Followed::State::resting ? kFastest * dt + 0.03
-                     : ball.steps < kTellsSpeed             ? (3 * speed + 2.0) * dt + 0.03
-                                                            : (1.2 * speed + 0.5) * dt + 0.03;
+  // It has left its place by so little that its speed is anything: a nudge, or the frame in which it was struck.
+  const bool just_left = ball.state == Followed::State::resting || ball.steps == 0;
+  const double far = just_left                  ? kFastest * dt + 0.03
+                     : ball.steps < kTellsSpeed ? (3 * speed + 2.0) * dt + 0.03
+                                                : (1.2 * speed + 0.5) * dt + 0.03;
   constexpr double kLongUnseen = 0.3;  // s
   if (d < far && (ball.may_turn || dt > kLongUnseen)) motion = std::min(motion, kTurn + 3.0);
   if (motion > kNobody) return kForbidden;

@@ -329,12 +329,13 @@ std::optional<Chain> begun_behind_hands(const Chain& still, const Other& other, 
 }
 
 // Whether `other`, which lay still, set off just after this ball did, while this ball's path has met no ball by then: a
-// ball does not set off by itself, and between two frames a contact leaves no trace but that.
-bool sent_unseen(const Found& found, const Other& other) {
-  constexpr double kSoon = 0.15;  // s: a contact later than this is told from the path before it
+// ball does not set off by itself, and between two frames a contact leaves no trace but that. `seen_first`: when this
+// ball was first seen on its way, s.
+bool sent_unseen(const Found& found, const Other& other, double seen_first) {
+  constexpr double kSoon = 0.15;  // s: a contact later than this is told from the path before it, where that was seen
   if (!other.moved || !other.track || !other.track->before) return false;
   const double begins = found.chain.legs[0].leg.t, leaves = other.leaves();
-  if (leaves <= begins || leaves > begins + kSoon) return false;
+  if (leaves <= begins || leaves > std::max(begins + kSoon, seen_first)) return false;
   return std::none_of(found.chain.legs.begin(), found.chain.legs.end(),
                       [&](const ChainLeg& l) { return l.touch.kind == Touch::Kind::ball && l.leg.t <= leaves; });
 }
@@ -370,7 +371,7 @@ std::optional<Found> search(const BallTrack& track, double radius, double mass, 
       Found found = read(begun_at(chain, i, k), world, track, k);
       if (!best || better(found, *best)) best = std::move(found);
       for (const Other& o : world.others) {
-        const bool sent = start == 0 && sent_unseen(*best, o);
+        const bool sent = start == 0 && sent_unseen(*best, o, chain.seen[i].time);
         if (start > 0 || (!best->lost && !sent)) continue;
         auto behind = begun_behind_hands(chain, o, i, k);
         if (!behind) continue;

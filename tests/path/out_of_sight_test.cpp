@@ -318,6 +318,43 @@ TEST_F(UnderAFrame, AShortFreeRunIsAStrikeThoughItWasLostInTheDark) {
   EXPECT_TRUE(paths.struck) << paths.why_not;
 }
 
+// Hands hid it from the strike until after its contact, 0.3 s later: the red's run tells that, and where.
+TEST_F(UnderAFrame, WhatSetOffBeforeTheBallWasSeenAgainWasHit) {
+  const Vec2 line = Vec2(-1, 0.1).normalized(), normal = Vec2(-0.9, -0.436).normalized();
+  constexpr double kStrike = 0.505, kHit = 0.80, kBack = 0.93;  // s
+  first.t = kStrike;
+  first.v = 2.3 * line;
+  Leg second, red;
+  second.t = red.t = kHit;
+  second.p = first.at(kHit, world.cloth);
+  const Vec2 in = first.velocity_at(kHit, world.cloth);
+  red.p = second.p + 2 * kRadius * normal;
+  red.v = 0.97 * in.dot(normal) * normal;
+  second.v = in - red.v;
+  for (int f = 0; f <= 15; ++f) track.seen.push_back(sighting(f / 30.0, first.p));
+  see(second, kBack, 1.4);
+  BallTrack other;
+  other.ball = "red-1";
+  other.moved = true;
+  other.before = track.before;
+  other.before->at = red.p;
+  for (int f = 0; f < 36; ++f)
+    other.seen.push_back(sighting(f / 30.0, f / 30.0 < kHit ? red.p : red.at(f / 30.0, world.cloth)));
+  Episode episode;
+  episode.end = 1.4;
+  for (int f = 0; f < 43; ++f) episode.frame_times.push_back(f / 30.0);
+  episode.balls = {track, other};
+  const table::Table table(*table::read_spec("full-size"));
+  const auto paths = reconstruct(episode, table, *table::read_ball_set(table.spec().balls), {});
+  const auto white =
+      std::find_if(paths.balls.begin(), paths.balls.end(), [](const BallPath& b) { return b.ball == "white"; });
+  ASSERT_NE(white, paths.balls.end());
+  ASSERT_EQ(white->contacts.size(), 1U);
+  EXPECT_EQ(white->contacts[0].with, "red-1");
+  EXPECT_LT((white->contacts[0].at - second.p).norm(), 0.005);
+  EXPECT_NEAR(white->contacts[0].time, kHit, 0.005);
+}
+
 // Struck 4 cm from a red: between two frames it has met it and turned, and only the red's run tells.
 TEST_F(UnderAFrame, WhatSetOffAtOnceWasHit) {
   const Vec2 line = Vec2(-0.53, 0.85).normalized(), normal = Vec2(-0.95, 0.31).normalized();
