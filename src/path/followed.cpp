@@ -34,16 +34,21 @@ std::optional<Vec2> runs_into(const Followed& b, const table::Table& table) {
   return std::nullopt;
 }
 
-// Whether a person is over a mouth. What drops there is no cloth either: so small a patch is the ball itself.
-bool hidden_mouth(const CoverMap& cover, const Vec2& fall) {
+// Whether a person is over a mouth, or a board. What drops there is no cloth either: so small a patch is the ball
+// itself.
+bool hidden_mouth(const CoverMap& cover, const table::Table& table, const Vec2& fall) {
   constexpr double kAround = 0.15;  // m
   constexpr int kSteps = 6;         // over twice that: half a cell each
-  constexpr double kBalls = 0.35;   // of the square around: a ball and its smear cover less
-  int covered = 0;
+  constexpr double kBalls = 0.7;    // of the bed around: a ball and its smear cover less
+  int covered = 0, all = 0;
   for (int i = 0; i < kSteps; ++i)
-    for (int k = 0; k < kSteps; ++k)
-      covered += cover.covered(fall + kAround * Vec2((2 * i + 1.0) / kSteps - 1, (2 * k + 1.0) / kSteps - 1));
-  return covered > kBalls * kSteps * kSteps;
+    for (int k = 0; k < kSteps; ++k) {
+      const Vec2 p = fall + kAround * Vec2((2 * i + 1.0) / kSteps - 1, (2 * k + 1.0) / kSteps - 1);
+      if (!table.on_bed(p, 0, 0)) continue;
+      ++all;
+      covered += cover.covered(p);
+    }
+  return covered > kBalls * all;
 }
 
 // Whether a ball that ran into a mouth in sight can have come back as far as this: it would have been seen on its way.
@@ -97,6 +102,38 @@ bool may_be_hidden(const Followed& ball, const std::bitset<9>& cover) {
   return (ball.whole < kMany ? cover : cover & ~ball.cover_then).any();
 }
 
+bool lay_beside(const Followed& ball, const Sighting& s, const std::vector<Candidate>& candidates) {
+  constexpr int kOften = 5;         // sightings: it lies there
+  constexpr double kUnseen = 0.15;  // s out of sight: until then it is told by where it runs
+  if (ball.state != Followed::State::moving || s.time - ball.seen_at < kUnseen) return false;
+  return std::any_of(candidates.begin(), candidates.end(), [&](const Candidate& c) {
+    return c.stay.count() >= kOften && c.first < ball.seen_at - kUnseen && (c.stay.mean() - s.at).norm() < ball.radius;
+  });
+}
+
+bool out_of_the_open(const Followed& ball, const Vec2& place, double time, const CoverMap& cover) {
+  constexpr double kMissed = 0.15;     // s out of sight in the open: the eye misses a frame or two
+  constexpr double kBeside = 0.15;     // m
+  constexpr double kAgain = 0.1;       // s, of its run
+  constexpr std::size_t kNothing = 1;  // of sixteen places around: what is covered may be the thing itself
+  if (ball.kind != 0 || ball.state != Followed::State::moving || time - ball.seen_at < kMissed) return false;
+  const double reach = kBeside + kAgain * ball.velocity.norm();
+  if ((place - ball.at).norm() < reach) return false;
+  constexpr unsigned long long kItself = 0x10;
+  const auto around = [&](double beside) {
+    return (cover_around(cover, place, beside) & ~std::bitset<9>(kItself)).count();
+  };
+  return around(0.5 * reach) + around(reach) <= kNothing;
+}
+
+bool mouth_never_seen(const table::Table& table, const CoverMap& then, const CoverMap& now, const Vec2& place) {
+  constexpr double kNear = 0.15;  // m before the fall line
+  return std::any_of(table.pockets().begin(), table.pockets().end(), [&](const table::Pocket& k) {
+    return k.to_fall(place) < kNear && hidden_mouth(then, table, k.fall_centre) &&
+           hidden_mouth(now, table, k.fall_centre);
+  });
+}
+
 void tell_causes(std::vector<Followed>& balls, const table::Table& table, double time, const CoverMap& cover) {
   constexpr double kNear = 0.04;    // m, beside touching
   constexpr double kUnseen = 0.03;  // s: out of sight for longer than a frame
@@ -113,7 +150,7 @@ void tell_causes(std::vector<Followed>& balls, const table::Table& table, double
       // Told in the first look after its last sighting: who leans over the pocket later did not hide the fall.
       constexpr double kNextLook = 0.06;  // s
       if (time - b.seen_at < kNextLook) b.into = runs_into(b, table);
-      if (b.into && time - b.seen_at < kNextLook && hidden_mouth(cover, *b.into)) b.into.reset();
+      if (b.into && time - b.seen_at < kNextLook && hidden_mouth(cover, table, *b.into)) b.into.reset();
     }
     for (const Followed& o : balls) {
       if (&o == &b || o.state == Followed::State::gone) continue;

@@ -58,6 +58,19 @@ inline constexpr std::size_t kRecent = 15;
 void seen_whole(Followed& ball, const std::bitset<9>& cover);
 [[nodiscard]] bool may_be_hidden(const Followed& ball, const std::bitset<9>& cover);
 
+// Whether a mouth near `place` was hidden then and is now: by a board or a lamp, not by whoever leans over it. A ball
+// that goes out of sight there may come back.
+[[nodiscard]] bool mouth_never_seen(const table::Table& table, const CoverMap& then, const CoverMap& now,
+                                    const Vec2& place);
+
+// Whether a sighting, of a ball that went out of sight on the move, is of something that already lay there while the
+// ball was still seen elsewhere: it is another thing, however like it looks. Two things at rest do not overlap.
+[[nodiscard]] bool lay_beside(const Followed& ball, const Sighting& s, const std::vector<Candidate>& candidates);
+
+// Whether the cue ball, which went out of sight on the move, would have come to a place over open cloth, and been seen
+// on its way: what is seen there is another thing.
+[[nodiscard]] bool out_of_the_open(const Followed& ball, const Vec2& place, double time, const CoverMap& cover);
+
 // Sets may_start, may_turn and into for a look at `time`. A ball other than the cue ball is set moving by a ball that
 // moves or is out of sight near it (what hands do is seen when it rests again); a moving ball turns at noses and other
 // balls.

@@ -5,6 +5,7 @@
 #include "path/assignment.hpp"
 #include "path/episode.hpp"
 #include "path/followed.hpp"
+#include "path/part.hpp"
 #include "path/trails.hpp"
 
 namespace baizetrace::path {
@@ -28,7 +29,6 @@ constexpr double kLostCovered = 3.0;    // s: the same under cover
 constexpr double kLostAtPocket = 0.30;  // s: the same where it would have fallen
 constexpr double kTaken = 0.8;          // s: a resting ball unseen in the open for longer has been taken
 constexpr int kTakenLooks = 12;
-constexpr double kNudged = 0.0010;    // m: a smaller shift of a resting ball is not told from the camera's own
 constexpr double kBefore = 1.0;       // s of frames kept before the first motion seen
 constexpr double kAnothers = 8.5;     // price, for a moving ball, of what another thing's trail leads to: a turn is out
 constexpr double kUnderBall = 0.026;  // m: a ball is covered when a cell under any of its sides is
@@ -39,46 +39,6 @@ bool at_rest_between(const Sighting& a, const Sighting& b) {
   constexpr double kStill = 0.05;  // m/s
   const double sd = std::sqrt(0.5 * (a.covariance + b.covariance).trace());
   return (b.at - a.at).norm() < kStill * std::max(0.0, b.time - a.time) + 3 * sd;
-}
-
-// A ball that is hidden while it is struck may be looked for in the wrong place: a first sighting from which it would
-// have to come back a long way is not its own.
-void drop_false_start(BallTrack& t) {
-  constexpr double kFarOff = 0.06;                    // m
-  constexpr double kLonger = 1.5, kByAtLeast = 0.40;  // of the way without it; m
-  if (!t.before) return;
-  for (int tries = 0; tries < 3; ++tries) {
-    const auto first = std::find_if(t.seen.begin(), t.seen.end(),
-                                    [&](const Sighting& s) { return (s.at - t.before->at).norm() > kFarOff; });
-    if (first == t.seen.end() || first + 1 == t.seen.end()) return;
-    const double way = (first->at - t.before->at).norm() + ((first + 1)->at - first->at).norm();
-    if (way < kLonger * ((first + 1)->at - t.before->at).norm() + kByAtLeast) return;
-    t.seen.erase(first);
-  }
-}
-
-// A ball's part in an episode that is over.
-BallTrack track_of(const Followed& b) {
-  BallTrack t;
-  t.ball = b.name;
-  t.before = b.before;
-  t.moved = b.moved;
-  if (b.state == Followed::State::gone && !b.moved) t.moved = true;  // taken away
-  if (b.state == Followed::State::resting) t.after = b.stay.stay();
-  if (t.moved && t.before && t.after) {
-    // Strays can look like a start: a ball that lies where it lay and was hardly seen elsewhere has not moved.
-    constexpr double kElsewhere = 0.008;  // m
-    constexpr int kStrays = 4;
-    int elsewhere = 0;
-    for (const Sighting& s : b.seen) elsewhere += (s.at - t.before->at).norm() > kElsewhere;
-    if ((t.after->at - t.before->at).norm() < kNudged && elsewhere <= kStrays) t.moved = false;
-  }
-  if (!b.moved && t.after) t.before = t.after;  // seen all along: later frames too
-  if (b.moved && !t.moved) t.after = t.before;
-  if (t.moved) t.seen = b.seen;
-  std::stable_sort(t.seen.begin(), t.seen.end(), [](const Sighting& x, const Sighting& y) { return x.time < y.time; });
-  drop_false_start(t);
-  return t;
 }
 
 // The ball lies where the candidate does.
@@ -179,9 +139,11 @@ void Tracker::State::match(const Look& l) {
     const Trail* const trail = trail_of[static_cast<std::size_t>(i)];
     for (Eigen::Index j = 0; j < m; ++j) {
       const Followed& b = balls[who[static_cast<std::size_t>(j)]];
-      cost(i, j) = cost_of(b, l.sightings[static_cast<std::size_t>(i)]);
+      const Sighting& s = l.sightings[static_cast<std::size_t>(i)];
+      cost(i, j) =
+          lay_beside(b, s, candidates) || out_of_the_open(b, s.at, s.time, l.cover) ? kForbidden : cost_of(b, s);
       if (!trail || cost(i, j) >= kForbidden || !Trails::is_another(*trail, b, l.time)) continue;
-      const bool starts = b.state == Followed::State::resting && !at_place(b, l.sightings[static_cast<std::size_t>(i)]);
+      const bool starts = b.state == Followed::State::resting && !at_place(b, s);
       cost(i, j) += starts ? kForbidden : kAnothers;
     }
     cost(i, m + i) = kNobody;
@@ -392,7 +354,8 @@ void Tracker::State::miss(Followed& b, const Look& l) {
   }
   const Vec2 p = b.at + b.velocity * std::min(unseen, 0.5);
   constexpr double kNearFall = 0.05;  // m
-  const bool fell = falls_at(b.at, kNearFall) || falls_at(p, kNearFall) || !table.on_bed(p, b.radius, 0.02);
+  const bool fell = (falls_at(b.at, kNearFall) || falls_at(p, kNearFall) || !table.on_bed(p, b.radius, 0.02)) &&
+                    !mouth_never_seen(table, cover.front().second, l.cover, b.at);
   const double patience = fell ? kLostAtPocket : covered(l, b.at) || covered(l, p) ? kLostCovered : kLost;
   if (unseen > patience) {
     b.state = Followed::State::gone;
@@ -528,6 +491,7 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
     return;
   } else if (active && ball->in_episode && ball->state == Followed::State::moving) {
     // Followed on the move, lost, and found at rest.
+    if (out_of_the_open(*ball, c.stay.mean(), c.first, cover.back().second)) return;
     lie_at(*ball, c);
     ball->after_rest = 0;
     return;

@@ -87,6 +87,50 @@ TEST_F(Mouth, WhatRunsPastItIsNotSaidToRunIntoIt) {
   EXPECT_FALSE(missed(running({-0.4, -0.366}, {-2.0, 1.4}), 1.05).into) << "far off: other balls may turn it";
 }
 
+// A board lies over a corner pocket: the cover reaches no farther than the bed, of which there is little.
+TEST_F(Mouth, ABoardOverACornerHidesItAllAlong) {
+  const Vec2 before{-0.846, -1.627};
+  EXPECT_FALSE(mouth_never_seen(*table, cover, cover, before));
+  CoverMap board = cover;
+  for (double y = -1.9; y < -1.60; y += 0.02)
+    for (double x = -1.0; x < -0.70; x += 0.02) board.cover({x, y});
+  EXPECT_TRUE(mouth_never_seen(*table, board, board, before));
+  EXPECT_FALSE(mouth_never_seen(*table, cover, board, before)) << "somebody leans over it";
+  EXPECT_FALSE(mouth_never_seen(*table, board, board, {-0.846, 0.4}));
+}
+
+// The white went under that board; meanwhile something dark lies, and flickers, at the green's spot.
+TEST_F(Mouth, TheWhiteComesBackFromWhereItWasHidden) {
+  Followed white = running({-0.846, -1.627}, {0.1, -0.65});
+  white.kind = 0;
+  for (double y = -1.9; y < -1.60; y += 0.02)
+    for (double x = -1.0; x < -0.70; x += 0.02) cover.cover({x, y});
+  EXPECT_TRUE(out_of_the_open(white, {-0.32, -1.01}, 1.9, cover));
+  EXPECT_FALSE(out_of_the_open(white, {-0.66, -1.58}, 1.9, cover)) << "beside the board";
+  EXPECT_FALSE(out_of_the_open(white, {-0.84, -1.68}, 1.9, cover)) << "where it was";
+  EXPECT_FALSE(out_of_the_open(white, {-0.32, -1.01}, 1.1, cover)) << "lost for three frames only";
+  CoverMap person = cover;
+  for (double y = -1.3; y < -0.9; y += 0.02)
+    for (double x = -0.25; x < 0.1; x += 0.02) person.cover({x, y});
+  EXPECT_FALSE(out_of_the_open(white, {-0.32, -1.01}, 1.9, person)) << "from behind somebody";
+  cover.cover({-0.32, -1.01});
+  EXPECT_TRUE(out_of_the_open(white, {-0.32, -1.01}, 1.9, cover)) << "the thing covers its own place";
+  white.kind = 1;
+  EXPECT_FALSE(out_of_the_open(white, {-0.32, -1.01}, 1.9, cover)) << "others are easily overlooked";
+}
+
+TEST_F(Mouth, WhatLayThereMeanwhileIsAnother) {
+  const Followed lost = running({-0.846, -1.627}, {0.1, -0.65});
+  Candidate c;
+  c.first = 0.5;
+  for (int i = 0; i < 30; ++i) c.stay.add(sighting(0.5 + 0.03 * i, {-0.303, -1.085}));
+  EXPECT_TRUE(lay_beside(lost, sighting(1.4, {-0.306, -1.068}), {c}));
+  EXPECT_FALSE(lay_beside(lost, sighting(1.4, {-0.306, -1.03}), {c})) << "beside it";
+  EXPECT_FALSE(lay_beside(lost, sighting(1.1, {-0.306, -1.068}), {c})) << "not out of sight";
+  c.first = 1.1;
+  EXPECT_FALSE(lay_beside(lost, sighting(1.4, {-0.306, -1.068}), {c})) << "it may be that ball";
+}
+
 TEST(Followed, WhatLooksLikeAnotherForLongWasNotTheBall) {
   Followed b = Mouth::running({0, 0}, {0.5, 0});
   const std::size_t seen = b.seen.size();
