@@ -94,25 +94,33 @@ std::optional<ClothRegion> region_of(const cv::Mat& raw) {
 }
 
 // An even region: what can be reached in small steps at half the picture's size.
-constexpr int kThread = 5;                             // px there: drawn lines are thinner
-constexpr double kStep = 0.02;                         // of the light from one pixel to the next
-constexpr double kLeastStep = 0.5, kChromaStep = 1.5;  // levels
-constexpr int kSeeds = 6;                              // along each side of a grid
+constexpr int kThread = 5;  // px there: drawn lines are thinner
+constexpr int kSeeds = 6;   // along each side of a grid
 constexpr std::size_t kMostRegions = 3;
-}  // namespace
 
-std::vector<ClothRegion> find_even_regions(const Scene& scene) {
+// What counts as even: how much is smoothed, and the steps from one pixel to the next.
+struct Even {
+  double smooth;                   // px
+  double step;                     // of the light
+  double least_step, chroma_step;  // levels
+};
+constexpr Even kLit{0, 0.02, 0.5, 1.5};
+constexpr Even kDim{2, 0.02, 0.1, 0.5};
+
+std::vector<ClothRegion> even_regions(const Scene& scene, const Even& even) {
   const cv::Size half = scene.cb.size();
   std::array<cv::Mat, 3> planes;
   cv::resize(scene.luma, planes[0], half, 0, 0, cv::INTER_AREA);
   cv::morphologyEx(planes[0], planes[0], cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_RECT, {kThread, kThread}));
   cv::medianBlur(scene.cb, planes[1], kThread);
   cv::medianBlur(scene.cr, planes[2], kThread);
+  if (even.smooth > 0)
+    for (cv::Mat& plane : planes) cv::GaussianBlur(plane, plane, {}, even.smooth);
   // A step in luma counts by the light there; one fill with one tolerance needs the planes scaled to it.
-  cv::Mat light = cv::max(planes[0] - 16, kLeastStep / kStep);
+  cv::Mat light = cv::max(planes[0] - 16, even.least_step / even.step);
   cv::log(light, light);
   cv::Mat picture;
-  const std::array<cv::Mat, 3> scaled{light / kStep, planes[1] / kChromaStep, planes[2] / kChromaStep};
+  const std::array<cv::Mat, 3> scaled{light / even.step, planes[1] / even.chroma_step, planes[2] / even.chroma_step};
   cv::merge(scaled, picture);
   std::vector<ClothRegion> regions;
   cv::Mat filled = cv::Mat::zeros(half.height + 2, half.width + 2, CV_8U);
@@ -135,6 +143,18 @@ std::vector<ClothRegion> find_even_regions(const Scene& scene) {
                    [](const auto& a, const auto& b) { return a.share * a.solidity > b.share * b.solidity; });
   if (regions.size() > kMostRegions) regions.resize(kMostRegions);
   return regions;
+}
+}  // namespace
+
+std::vector<ClothRegion> find_even_regions(const Scene& scene) { return even_regions(scene, kLit); }
+
+std::vector<ClothRegion> find_even_regions_in_the_dim(const Scene& scene) {
+  std::vector<ClothRegion> out;
+  for (const double finer : {1.0, 0.6, 0.36, 0.2})
+    for (ClothRegion& r :
+         even_regions(scene, {kDim.smooth, finer * kDim.step, finer * kDim.least_step, finer * kDim.chroma_step}))
+      out.push_back(std::move(r));
+  return out;
 }
 
 std::vector<ClothRegion> find_cloth(const Scene& scene) {

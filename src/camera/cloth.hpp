@@ -29,4 +29,8 @@ struct ClothRegion {
 // for a bed are its cushions' dark feet. The largest first.
 [[nodiscard]] std::vector<ClothRegion> find_even_regions(const Scene& scene);
 
+// The same in a dim picture, where noise cuts what is even to pieces and edges are too faint to stop it: smoothed, and
+// with finer and finer steps.
+[[nodiscard]] std::vector<ClothRegion> find_even_regions_in_the_dim(const Scene& scene);
+
 }  // namespace baizetrace::camera

@@ -227,6 +227,16 @@ Registration register_scene(const Scene& scene, const table::Spec& spec, const t
     }
   };
   search();
+  if (!chosen.verdict.found && !options.corners) {
+    const std::vector<ClothRegion> even = find_even_regions_in_the_dim(scene);
+    const auto more = [&] {
+      for (const Guess& g : guesses_of(even, scene, spec, options))
+        if (take(tried(scene, g, spec, balls, beliefs, options), "even region in the dim")) return;
+      for (const Guess& g : hidden_guesses_of(even, scene, spec))
+        if (take(tried(scene, g, spec, balls, beliefs, options), "even region in the dim, a side hidden")) return;
+    };
+    more();
+  }
   if (chosen.verdict.score < 0) {
     out.why = options.corners
                   ? "the four corners are no picture of a table seen from above: give baulk-left, baulk-right, "

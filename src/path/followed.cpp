@@ -119,6 +119,9 @@ bool out_of_the_open(const Followed& ball, const Vec2& place, double time, const
   if (ball.kind != 0 || ball.state != Followed::State::moving || time - ball.seen_at < kMissed) return false;
   const double reach = kBeside + kAgain * ball.velocity.norm();
   if ((place - ball.at).norm() < reach) return false;
+  // What it went under must be known: a lamp's frame as grey as the cloth is not.
+  constexpr double kOneStep = 0.06;  // m: a cell of the cover
+  if (cover_around(cover, ball.at + kAgain * ball.velocity, kOneStep).none()) return false;
   constexpr unsigned long long kItself = 0x10;
   const auto around = [&](double beside) {
     return (cover_around(cover, place, beside) & ~std::bitset<9>(kItself)).count();

@@ -67,8 +67,8 @@ void seen_whole(Followed& ball, const std::bitset<9>& cover);
 // ball was still seen elsewhere: it is another thing, however like it looks. Two things at rest do not overlap.
 [[nodiscard]] bool lay_beside(const Followed& ball, const Sighting& s, const std::vector<Candidate>& candidates);
 
-// Whether the cue ball, which went out of sight on the move, would have come to a place over open cloth, and been seen
-// on its way: what is seen there is another thing.
+// Whether the cue ball, which went out of sight on the move under what is known to hide it, would have come to a place
+// over open cloth, and been seen on its way: what is seen there is another thing.
 [[nodiscard]] bool out_of_the_open(const Followed& ball, const Vec2& place, double time, const CoverMap& cover);
 
 // Sets may_start, may_turn and into for a look at `time`. A ball other than the cue ball is set moving by a ball that

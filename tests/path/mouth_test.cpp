@@ -105,6 +105,7 @@ TEST_F(Mouth, TheWhiteComesBackFromWhereItWasHidden) {
   white.kind = 0;
   for (double y = -1.9; y < -1.60; y += 0.02)
     for (double x = -1.0; x < -0.70; x += 0.02) cover.cover({x, y});
+  EXPECT_FALSE(out_of_the_open(white, {-0.32, -1.01}, 1.9, CoverMap())) << "nobody knows what hid it";
   EXPECT_TRUE(out_of_the_open(white, {-0.32, -1.01}, 1.9, cover));
   EXPECT_FALSE(out_of_the_open(white, {-0.66, -1.58}, 1.9, cover)) << "beside the board";
   EXPECT_FALSE(out_of_the_open(white, {-0.84, -1.68}, 1.9, cover)) << "where it was";
