@@ -134,8 +134,7 @@ TEST(Followed, WhatLayInTheOpenAllAlongWasThereHoweverShort) {
 // A ball that lay at `start`, runs by `first`, and after `gap` out of sight is seen on `second`.
 struct UnderAFrame : testing::Test {
   UnderAFrame() {
-    set_data_folder(BAIZETRACE_SOURCE);
-    world.surfaces = surfaces_of(table::Table(*table::read_spec("full-size")), kRadius);
+    world.surfaces = surfaces_of(full_size, kRadius);
     track.ball = "white";
     track.moved = true;
     Stay lay;
@@ -173,9 +172,27 @@ struct UnderAFrame : testing::Test {
     episode.end = 6;
     for (int f = 0; f < 185; ++f) episode.frame_times.push_back(f / 30.0);
     episode.balls.push_back(track);
-    const table::Table table(*table::read_spec("full-size"));
-    return reconstruct(episode, table, *table::read_ball_set(table.spec().balls), {});
+    return reconstruct(episode, full_size, set, {});
   }
+  // The white and a red that runs so, which is seen in these frames; at rest before its run begins.
+  [[nodiscard]] Episode with_a_red(const Leg& run, int from, int to, double end) const {
+    BallTrack red;
+    red.ball = "red-1";
+    red.moved = true;
+    red.before = track.before;
+    red.before->at = run.p;
+    for (int f = from; f < to; ++f) red.seen.push_back(sighting(f / 30.0, run.at(f / 30.0, world.cloth)));
+    Episode episode;
+    episode.end = end;
+    for (int f = 0; f < 30 * end + 1; ++f) episode.frame_times.push_back(f / 30.0);
+    episode.balls = {track, red};
+    return episode;
+  }
+  const table::Table full_size = [] {
+    set_data_folder(BAIZETRACE_SOURCE);
+    return table::Table(*table::read_spec("full-size"));
+  }();
+  const table::BallSet set = *table::read_ball_set(full_size.spec().balls);
   World world;
   BallTrack track;
   Leg first;
@@ -333,19 +350,7 @@ TEST_F(UnderAFrame, WhatSetOffBeforeTheBallWasSeenAgainWasHit) {
   second.v = in - red.v;
   for (int f = 0; f <= 15; ++f) track.seen.push_back(sighting(f / 30.0, first.p));
   see(second, kBack, 1.4);
-  BallTrack other;
-  other.ball = "red-1";
-  other.moved = true;
-  other.before = track.before;
-  other.before->at = red.p;
-  for (int f = 0; f < 36; ++f)
-    other.seen.push_back(sighting(f / 30.0, f / 30.0 < kHit ? red.p : red.at(f / 30.0, world.cloth)));
-  Episode episode;
-  episode.end = 1.4;
-  for (int f = 0; f < 43; ++f) episode.frame_times.push_back(f / 30.0);
-  episode.balls = {track, other};
-  const table::Table table(*table::read_spec("full-size"));
-  const auto paths = reconstruct(episode, table, *table::read_ball_set(table.spec().balls), {});
+  const auto paths = reconstruct(with_a_red(red, 0, 36, 1.4), full_size, set, {});
   const auto white =
       std::find_if(paths.balls.begin(), paths.balls.end(), [](const BallPath& b) { return b.ball == "white"; });
   ASSERT_NE(white, paths.balls.end());
@@ -369,19 +374,8 @@ TEST_F(UnderAFrame, WhatSetOffAtOnceWasHit) {
   red.v = 2.9 * normal;
   for (int f = 0; f <= 15; ++f) track.seen.push_back(sighting(f / 30.0, first.p));
   see(second, kHit, 1.2);
-  BallTrack other;
-  other.ball = "red-1";
-  other.moved = true;
-  other.before = track.before;
-  other.before->at = red.p;
-  for (int f = 16; f < 24; ++f) other.seen.push_back(sighting(f / 30.0, red.at(f / 30.0, world.cloth)));
-  Episode episode;
-  episode.end = 1.2;
-  for (int f = 0; f < 37; ++f) episode.frame_times.push_back(f / 30.0);
-  episode.balls = {track, other};
-  const table::Table table(*table::read_spec("full-size"));
-  const table::BallSet set = *table::read_ball_set(table.spec().balls);
-  const auto paths = reconstruct(episode, table, set, {});
+  Episode episode = with_a_red(red, 16, 24, 1.2);
+  const auto paths = reconstruct(episode, full_size, set, {});
   ASSERT_EQ(paths.balls.size(), 2U);
   ASSERT_EQ(paths.balls[0].contacts.size(), 1U);
   const Contact& hit = paths.balls[0].contacts[0];
@@ -391,14 +385,14 @@ TEST_F(UnderAFrame, WhatSetOffAtOnceWasHit) {
   EXPECT_LT(std::abs(wrap_angle(hit.heading_in - heading_of(line))), radians(4));
   // Nobody saw where it went: the white was struck all the same, no harder than balls are.
   episode.balls[1].seen.clear();
-  const auto dark = reconstruct(episode, table, set, {});
+  const auto dark = reconstruct(episode, full_size, set, {});
   EXPECT_TRUE(dark.struck) << dark.why_not;
   ASSERT_FALSE(dark.balls.empty());
   EXPECT_LT(dark.balls[0].pieces.front().velocity.norm(), 14);
   // A ball that did not move was not hit.
   episode.balls[1].moved = false;
   episode.balls[1].seen.clear();
-  const auto alone = reconstruct(episode, table, set, {});
+  const auto alone = reconstruct(episode, full_size, set, {});
   ASSERT_EQ(alone.balls.size(), 1U);
   EXPECT_TRUE(alone.balls[0].contacts.empty());
 }
