@@ -30,6 +30,7 @@ constexpr double kLostAtPocket = 0.30;  // s: the same where it would have falle
 constexpr double kTaken = 0.8;          // s: a resting ball unseen in the open for longer has been taken
 constexpr int kTakenLooks = 12;
 constexpr double kBefore = 1.0;       // s of frames kept before the first motion seen
+constexpr double kNearFall = 0.05;    // m before a fall line: what goes out of sight there fell
 constexpr double kAnothers = 8.5;     // price, for a moving ball, of what another thing's trail leads to: a turn is out
 constexpr double kUnderBall = 0.026;  // m: a ball is covered when a cell under any of its sides is
 constexpr std::size_t kAfterRest = 12;  // sightings kept of a stay that ends a motion
@@ -353,7 +354,6 @@ void Tracker::State::miss(Followed& b, const Look& l) {
     return;
   }
   const Vec2 p = b.at + b.velocity * std::min(unseen, 0.5);
-  constexpr double kNearFall = 0.05;  // m
   const bool fell = (falls_at(b.at, kNearFall) || falls_at(p, kNearFall) || !table.on_bed(p, b.radius, 0.02)) &&
                     !mouth_never_seen(table, cover.front().second, l.cover, b.at);
   const double patience = fell ? kLostAtPocket : covered(l, b.at) || covered(l, p) ? kLostCovered : kLost;
@@ -468,6 +468,11 @@ void Tracker::State::admit(const Candidate& c, std::size_t kind) {
     for (Followed& b : balls) {
       constexpr double kOutOfSight = 0.25;  // s
       if (b.kind != kind || (b.state != Followed::State::gone && now - b.seen_at < kOutOfSight)) continue;
+      // While its shot is under way nobody takes it out again: what lies elsewhere is another, hidden until now.
+      constexpr double kInTheJaws = 0.15;  // m
+      if (active && b.in_episode && b.state != Followed::State::resting && (b.into || falls_at(b.at, kNearFall)) &&
+          (c.stay.mean() - b.at).norm() > kInTheJaws)
+        continue;
       const double d = (b.stay.mean() - c.stay.mean()).norm() + (b.into ? kFell : 0.0);
       if (d < best) best = d, ball = &b;
     }

@@ -250,6 +250,31 @@ TEST_F(Watching, ABallToldLateLayThereWhenTheEpisodeBegan) {
   EXPECT_EQ(before, (std::map<std::string, bool>{{"green", true}, {"white", true}}));
 }
 
+// A red drops; another one, which the player had hidden, is seen from then on. It is not the one that dropped.
+TEST_F(Watching, ARedThatFellLiesNowhereElse) {
+  Tracker tracker(table, set);
+  const Vec2 lay{-0.6, 1.5}, fall = table.pocket("top-left")->fall_centre, way = (fall - lay).normalized();
+  const Vec2 behind = lay - 0.053 * way;
+  constexpr double kStruck = 2, kHit = 2.2;  // s
+  std::optional<Episode> episode;
+  for (int f = 0; f * kFrame < 6 && !episode; ++f) {
+    Look l;
+    l.frame = f;
+    l.time = f * kFrame;
+    l.sightings.push_back(see("white", l.time, behind - 0.8 * std::clamp(kHit - l.time, 0.0, kHit - kStruck) * way));
+    const double run = std::max(0.0, l.time - kHit);
+    if (run < (fall - lay).norm() - 0.03) l.sightings.push_back(see("red", l.time, lay + run * way));
+    if (l.time > kHit) l.sightings.push_back(see("red", l.time, {0.62, -1.44}));
+    episode = tracker.push(l);
+  }
+  ASSERT_TRUE(episode);
+  const auto red =
+      std::find_if(episode->balls.begin(), episode->balls.end(), [](const BallTrack& b) { return b.ball == "red-1"; });
+  ASSERT_NE(red, episode->balls.end());
+  EXPECT_TRUE(red->moved);
+  EXPECT_FALSE(red->after);
+}
+
 // An episode that ends as the next begins, in the midst of a look, forgets balls that never were. (It once did so
 // while it still went through them, in memory that had been given back: only a sanitizer shows that here.)
 TEST_F(Watching, AGhostIsForgottenAsTheNextEpisodeBegins) {
