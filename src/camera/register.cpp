@@ -24,6 +24,7 @@ constexpr double kLeastCoverage = 0.45;  // of the cloth's border that a guess m
 constexpr double kWholeBorder = 0.97, kCloseBorder = 0.9;
 // The noses and the cloth's seam are rectangles of nearly the same shape, and one can be taken for the other.
 constexpr double kSeamOverNose = 1.04;
+constexpr double kClearInTheDim = 1.1;  // score
 constexpr double kWorthMending = 0.7;   // score
 constexpr std::size_t kRegionsCut = 2;  // of the likeliest, that are thought of with a side hidden
 constexpr std::size_t kMostTries = 3, kMostHiddenTries = 4;
@@ -229,13 +230,17 @@ Registration register_scene(const Scene& scene, const table::Spec& spec, const t
   search();
   if (!chosen.verdict.found && !options.corners) {
     const std::vector<ClothRegion> even = find_even_regions_in_the_dim(scene);
-    const auto more = [&] {
-      for (const Guess& g : guesses_of(even, scene, spec, options))
-        if (take(tried(scene, g, spec, balls, beliefs, options), "even region in the dim")) return;
-      for (const Guess& g : hidden_guesses_of(even, scene, spec))
-        if (take(tried(scene, g, spec, balls, beliefs, options), "even region in the dim, a side hidden")) return;
+    const auto look = [&](const std::vector<Guess>& these, const char* what) {
+      for (const Guess& g : these) {
+        Tried now = tried(scene, g, spec, balls, beliefs, options);
+        // So late a find must be a clear one: two sides of four, one with a wrong edge, were 17 mm off.
+        if (now.verdict.found && now.verdict.score < kClearInTheDim) continue;
+        if (take(std::move(now), what)) return true;
+      }
+      return false;
     };
-    more();
+    if (!look(guesses_of(even, scene, spec, options), "even region in the dim"))
+      look(hidden_guesses_of(even, scene, spec), "even region in the dim, a side hidden");
   }
   if (chosen.verdict.score < 0) {
     out.why = options.corners
