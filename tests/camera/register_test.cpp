@@ -16,6 +16,7 @@
 
 #include "base/files.hpp"
 #include "camera/ball_outline.hpp"
+#include "camera/cloth.hpp"
 #include "camera/nose_profile.hpp"
 #include "camera/outline.hpp"
 #include "camera/refine.hpp"
@@ -280,6 +281,39 @@ TEST(BallOutline, reads_a_drawn_ball_to_a_few_hundredths_of_a_pixel) {
   double mean = 0;
   for (const auto& s : sectors) mean += s.edge / 12;
   EXPECT_NEAR(mean, 0, 0.04);
+}
+
+// A grey cloth in the dark on a floor as grey, both lit from the middle; the cushions' feet are 6 levels darker. In
+// steps made for lit pictures all of it is one even region.
+TEST(EvenRegions, in_the_dim_a_faint_frame_bounds_the_cloth) {
+  Scene scene;
+  scene.width = 960;
+  scene.height = 540;
+  const cv::Rect cloth(180, 130, 600, 300);
+  scene.luma.create(540, 960, CV_32F);
+  std::mt19937 random(4);
+  std::normal_distribution<float> noise(0, 0.4F);
+  for (int y = 0; y < 540; ++y)
+    for (int x = 0; x < 960; ++x) {
+      const auto far = static_cast<float>(std::hypot(x - 480, y - 270)) / 550;
+      const bool inside = cloth.contains({x, y});
+      const bool foot = !inside && cv::Rect(168, 118, 624, 324).contains({x, y});
+      scene.luma.at<float>(y, x) = 16 + 18 * (1 - 0.6F * far) * (foot ? 0.6F : inside ? 1.0F : 0.9F) + noise(random);
+    }
+  scene.cb = cv::Mat(270, 480, CV_32F, cv::Scalar(126));
+  scene.cr = cv::Mat(270, 480, CV_32F, cv::Scalar(131));
+  const auto bounded = [&](const std::vector<ClothRegion>& regions) {
+    constexpr double kNear = 12;  // px
+    return std::any_of(regions.begin(), regions.end(), [&](const ClothRegion& r) {
+      return std::all_of(r.corners.begin(), r.corners.end(), [&](const Vec2& c) {
+        const double x = std::min(std::abs(c.x() - cloth.x), std::abs(c.x() - cloth.br().x)),
+                     y = std::min(std::abs(c.y() - cloth.y), std::abs(c.y() - cloth.br().y));
+        return x < kNear && y < kNear;
+      });
+    });
+  };
+  EXPECT_FALSE(bounded(find_even_regions(scene)));
+  EXPECT_TRUE(bounded(find_even_regions_in_the_dim(scene)));
 }
 
 TEST(RegisterScene, refuses_pictures_without_a_table) {
