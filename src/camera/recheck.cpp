@@ -50,6 +50,7 @@ Recheck recheck(const Scene& scene, const Rig& rig, const table::Spec& spec, con
   if (fit.summary.usable && judge(fit, spec).found) return answer(Recheck::Answer::corrected, fit.x.pose);
   RegisterOptions how;
   how.lens = known_lens(rig);
+  how.size = 2 * Vec2(rig.half_width, rig.half_length);  // the pose found goes with the rig's own table
   const Registration anew = register_scene(scene, spec, balls, how);
   if (anew.found) return answer(Recheck::Answer::found_anew, anew.rig.camera.pose);
   return out;
