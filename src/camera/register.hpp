@@ -23,7 +23,9 @@ struct RegisterOptions {
   // Help, when it is known: a lens solved elsewhere, the focal length (px), the lens's height above the bed (m).
   std::optional<KnownLens> lens;
   std::optional<Told> focal, height;
-  std::optional<Vec2> size;  // m, the table's width and length between the noses as measured with a tape
+  // m, the table's width and length between the noses: measured with a tape, or of a rig that is found anew. The
+  // picture may pull it a little where its shape is another.
+  std::optional<Vec2> size;
   double look_at = 10;  // s of the clip that are looked at
   double from = 0;      // s: from there on
 };

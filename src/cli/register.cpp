@@ -7,6 +7,7 @@
 #include "camera/lens_profile.hpp"
 #include "camera/place_map.hpp"
 #include "camera/register.hpp"
+#include "camera/size_belief.hpp"
 #include "cli/command.hpp"
 #include "report/rig_picture.hpp"
 
@@ -72,6 +73,18 @@ Result<Done> take_size(const Arguments& a, const table::Spec& spec, camera::Regi
   return Done{};
 }
 
+// Whether the tape's size has the shape that the picture shows.
+Result<Done> agrees(const camera::Rig& found, const Vec2& taped, const std::string& clip) {
+  constexpr double kAgrees = 3;  // standard uncertainties of the tape's, either way
+  const Vec2 half(found.half_width, found.half_length);
+  const double off = (half - 0.5 * taped).lpNorm<Eigen::Infinity>();
+  if (off <= kAgrees * camera::kTapedSizeU) return Done{};
+  return fail(
+      "{}: a table of {:.0f} x {:.0f} mm has not the shape that the picture shows, which is off by {:.0f} mm or more: "
+      "measure it again, from nose to nose",
+      clip, 1000 * taped.y(), 1000 * taped.x(), 2000 * off);
+}
+
 // Reads what the caller tells of the camera.
 Result<Done> take_help(const Arguments& a, camera::RegisterOptions& options) {
   if (!a.lens && !a.focal && !a.height) return Done{};
@@ -113,6 +126,8 @@ Result<Done> run(const Arguments& a) {
   auto found = camera::register_clip(a.clip, *spec, *balls, options);
   if (!found) return pass_on(found);
   if (!found->found) return fail("{}: {}", a.clip, found->why);
+  if (options.size)
+    if (auto agreed = agrees(found->rig, *options.size, a.clip); !agreed) return agreed;
   camera::Rig& rig = found->rig;
   rig.table = a.table;
 
@@ -148,7 +163,7 @@ Result<Done> run(const Arguments& a) {
              1000 * map.median, 1000 * map.worst);
   if (const auto taped = camera::median_if_taped(rig, radius))
     fmt::print(
-        "  the most of it is how large the table is, which no picture tells: with its size measured (--size) {:.1f} "
+        "  much of it is how large the table is, which no picture tells: with its size measured (--size) {:.1f} "
         "mm\n",
         1000 * *taped);
   if (!rig.readout_known)
