@@ -5,6 +5,7 @@
 #include <cmath>
 #include <memory>
 
+#include "base/threads.hpp"
 #include "cli/command.hpp"
 #include "cli/judging.hpp"
 #include "compare/beside.hpp"
@@ -62,11 +63,13 @@ Result<Done> run(const Arguments& a) {
   std::string words;
   const auto play = play_for(a, s, words);
   if (!play) return pass_on(play);
-  for (practice::Attempt& x : s.attempts) {
+  constexpr int kThreads = 2;
+  share_out(static_cast<int>(s.attempts.size()), kThreads, [&](int i) {
+    practice::Attempt& x = s.attempts[static_cast<std::size_t>(i)];
     const auto k = static_cast<std::size_t>(x.group) - 1;
     const auto& setup = k < judged.setup_of_group.size() ? judged.setup_of_group[k] : std::nullopt;
     compare::explain_attempt(x, setup, old->table, old->balls, *play, words);
-  }
+  });
   if (!a.what_if.empty()) {
     // Only asked, nothing written.
     const auto x = std::find_if(s.attempts.begin(), s.attempts.end(),

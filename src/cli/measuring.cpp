@@ -4,6 +4,7 @@
 #include <filesystem>
 
 #include "base/files.hpp"
+#include "base/threads.hpp"
 #include "cli/one_clip.hpp"
 #include "cli/publishing.hpp"
 #include "compare/miss.hpp"
@@ -156,9 +157,9 @@ Result<practice::Session> measure(const MeasureOptions& o) {
   session.conditions = played.values;
   compare::KnownPlay play_known = compare::session_play(g.conditions, played.values);
   if (g.known_play && g.known_play->tuned) play_known = *g.known_play;
-  Pictures pictures;
-  for (std::size_t i = 0; i < session.attempts.size(); ++i) {
-    practice::Attempt& a = session.attempts[i];
+  constexpr int kThreads = 2;
+  share_out(static_cast<int>(session.attempts.size()), kThreads, [&](int i) {
+    practice::Attempt& a = session.attempts[static_cast<std::size_t>(i)];
     const table::Table its = camera::table_of(rigs[static_cast<std::size_t>(a.clip)], g.spec);
     const auto& setup = setup_of[static_cast<std::size_t>(a.group - 1)];
     practice::extrapolate_rest(a, its, g.balls, played.conditions);
@@ -166,9 +167,9 @@ Result<practice::Session> measure(const MeasureOptions& o) {
     if (setup) practice::score_attempt(a, *setup, its, g.balls);
     compare::explain_attempt(a, setup, its, g.balls, play_known, played.in_words);
     compare::predict_attempt(a, setup, its, g.balls, played);
-    const auto shot = sorted.shot_of[i];
-    pictures.push_back({std::move(*jpegs[shot]), cameras[shot]});
-  }
+  });
+  Pictures pictures;
+  for (const auto shot : sorted.shot_of) pictures.push_back({std::move(*jpegs[shot]), cameras[shot]});
   std::vector<practice::GroupSummary> summaries;
   for (std::size_t k = 0; k < session.groups.size(); ++k)
     summaries.push_back(practice::summarise(session, session.groups[k].number, setup_of[k] ? &*setup_of[k] : nullptr));

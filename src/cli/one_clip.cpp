@@ -1,8 +1,10 @@
 #include "cli/one_clip.hpp"
 
+#include <deque>
 #include <future>
 #include <opencv2/imgcodecs.hpp>
 
+#include "base/threads.hpp"
 #include "camera/recheck.hpp"
 #include "camera/register.hpp"
 #include "cli/steady_eye.hpp"
@@ -23,13 +25,16 @@ namespace {
 constexpr double kCheckFor = 1.1;  // s of the clip that a given rig is checked on
 constexpr int kCheckSamples = 5;
 
-// An episode and the picture taken when it was over.
+// An episode, its paths as told without the others, and the picture taken when it was over.
 struct Seen {
   path::Episode episode;
+  std::shared_future<path::EpisodePaths> alone;
   std::vector<unsigned char> picture;  // JPEG: a session's pictures must not fill the memory
   std::size_t covered = 0;             // cells of the bed that something stood over in it
   camera::Camera camera;               // as it stood then
 };
+
+using AllSeen = std::deque<Seen>;  // each stays where it is: its paths are told meanwhile
 
 // Keeps the clearest picture of the seconds after each episode: nobody leans over the bed in it if that can be had.
 class PictureKeeper {
@@ -39,7 +44,7 @@ class PictureKeeper {
     take(seen, frame, look, camera);
     until_ = frame.time + kWait;
   }
-  void frame(std::vector<Seen>& seen, const video::Frame& frame, const Look& look, const camera::Camera& camera) {
+  void frame(AllSeen& seen, const video::Frame& frame, const Look& look, const camera::Camera& camera) {
     if (seen.empty() || frame.time > until_ || look.damaged) return;
     if (look.cover.cells.count() + kClearer < seen.back().covered || seen.back().picture.empty())
       take(seen.back(), frame, look, camera);
@@ -127,15 +132,25 @@ Result<cv::Mat> find_rig(const Ground& g, const MeasureOptions& o, video::Clip& 
   return reference;
 }
 
-// One pass over the clip: sightings, tracks, episodes.
-std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& g, const table::Table& table,
-                               const MeasureOptions& o, ClipShots& out, std::vector<path::Passing>& unseen_white) {
+// One pass over the clip: sightings, tracks, episodes. `paths_of` is asked for an episode's paths while the next ones
+// are looked at, one at a time.
+AllSeen look_through(video::Clip& clip, SteadyEye& eye, const Ground& g, const table::Table& table,
+                     const MeasureOptions& o, ClipShots& out, std::vector<path::Passing>& unseen_white,
+                     const std::function<path::EpisodePaths(const path::Episode&)>& paths_of) {
   path::TrackerOptions names;
   if (g.setups.size() == 1)
     for (const motion::Ball& b : practice::balls_of(g.setups[0], table, g.balls))
       names.names.emplace_back(b.name, b.place);
   path::Tracker tracker(table, g.balls, names);
-  std::vector<Seen> seen;
+  AllSeen seen;
+  const auto add = [&](path::Episode&& episode) {
+    const std::shared_future<path::EpisodePaths> before = seen.empty() ? decltype(before)() : seen.back().alone;
+    Seen& now = seen.emplace_back(Seen{std::move(episode), {}, {}, 0, {}});
+    now.alone = std::async(std::launch::async, [before, &now, &paths_of] {
+                  if (before.valid()) before.wait();
+                  return paths_of(now.episode);
+                }).share();
+  };
   PictureKeeper keeper(eye);
   sight::Waiting waiting;
   std::optional<video::Frame> last;
@@ -159,7 +174,7 @@ std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& 
     look = eye.look(*frame, standing);
     const auto mended = waiting.push(look);
     if (auto episode = mended ? tracker.push(*mended) : std::nullopt) {
-      seen.push_back({std::move(*episode), {}, 0, {}});
+      add(std::move(*episode));
       keeper.episode_over(seen.back(), *frame, look, eye.camera());
     } else {
       keeper.frame(seen, *frame, look, eye.camera());
@@ -173,7 +188,7 @@ std::vector<Seen> look_through(video::Clip& clip, SteadyEye& eye, const Ground& 
   }
   if (coming.valid()) coming.wait();
   const auto over = [&](path::Episode&& episode) {
-    seen.push_back({std::move(episode), {}, 0, {}});
+    add(std::move(episode));
     if (last) keeper.episode_over(seen.back(), *last, look, eye.camera());
   };
   while (const auto mended = waiting.pop())
@@ -210,25 +225,35 @@ const path::EpisodePaths& better_of(const path::EpisodePaths& before, const path
 }
 
 constexpr double kLongestRun = 30;  // s, of any ball
+constexpr int kThreads = 2;
 
-// Shots from episodes. How the table plays is read off all free rolls first; then every path is fitted with that.
-void make_shots(std::vector<Seen>& seen, const std::vector<path::Passing>& unseen_white, const SteadyEye& eye,
-                const Ground& g, const table::Table& table, path::Play& play, ClipShots& out) {
-  const camera::Rig& rig = out.rig;
+// What all paths of a clip are told with.
+path::ReconstructOptions telling(const camera::Rig& rig, const Ground& g, const path::Play& play) {
   path::ReconstructOptions how;
   how.readout = rig.readout;
   how.u_readout = rig.u_readout;
   how.rig_covariance = [&](const Vec2& at) { return rig.place_covariance(at, g.balls.kinds[0].radius); };
   how.play = play;
-  std::vector<path::EpisodePaths> first;
-  for (const Seen& s : seen) first.push_back(path::reconstruct(s.episode, table, g.balls, how));
+  return how;
+}
+
+// Shots from episodes. How the table plays is read off all free rolls first; then every path is fitted with that.
+void make_shots(AllSeen& seen, const std::vector<path::Passing>& unseen_white, const SteadyEye& eye, const Ground& g,
+                const table::Table& table, path::Play& play, ClipShots& out) {
+  path::ReconstructOptions how = telling(out.rig, g, play);
+  std::vector<path::EpisodePaths> first, all(seen.size());
+  for (const Seen& s : seen) first.push_back(s.alone.get());
   play = how.play = path::read_play(first, how.play);
+  share_out(static_cast<int>(seen.size()), kThreads, [&](int k) {
+    const auto i = static_cast<std::size_t>(k);
+    all[i] = better_of(first[i], path::reconstruct(seen[i].episode, table, g.balls, how));
+  });
   const practice::AttemptOptions as{how.rig_covariance};
   std::map<std::string, Place> reference;  // where the balls lay at first
   std::vector<double> no_run;              // s, when the white moved, but not freely
   for (std::size_t i = 0; i < seen.size(); ++i) {
     Seen& s = seen[i];
-    const path::EpisodePaths paths = better_of(first[i], path::reconstruct(s.episode, table, g.balls, how));
+    const path::EpisodePaths& paths = all[i];
     auto attempt = practice::attempt_from(s.episode, paths, g.balls, as);
     if (!attempt) {
       // What a player would wonder about; balls put back are no news.
@@ -294,7 +319,10 @@ Result<ClipShots> measure_clip(const std::string& file, int index, const Ground&
   first = sight::FirstFrames();
   SteadyEye eye(std::move(learning), *reference, out.rig, table, g.balls, file);
   std::vector<path::Passing> unseen_white;
-  std::vector<Seen> seen = look_through(*clip, eye, g, table, o, out, unseen_white);
+  const path::ReconstructOptions alone = telling(out.rig, g, play);
+  AllSeen seen = look_through(*clip, eye, g, table, o, out, unseen_white, [&](const path::Episode& episode) {
+    return path::reconstruct(episode, table, g.balls, alone);
+  });
   eye.tell(out.moves, out.warnings);
   if (o.progress) o.progress(1, "fitting the paths");
   make_shots(seen, unseen_white, eye, g, table, play, out);

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <map>
 
-#include "compare/threads.hpp"
+#include "base/threads.hpp"
 
 namespace baizetrace::compare {
 

@@ -7,7 +7,7 @@
 #include <span>
 
 #include "base/median.hpp"
-#include "compare/threads.hpp"
+#include "base/threads.hpp"
 #include "motion/simulator.hpp"
 
 namespace baizetrace::compare {

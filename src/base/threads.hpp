@@ -6,7 +6,7 @@
 #include <thread>
 #include <vector>
 
-namespace baizetrace::compare {
+namespace baizetrace {
 
 // Jobs by index; each writes its own place only, so the result is the same on any number of threads.
 inline void share_out(int jobs, int threads, const std::function<void(int)>& job) {
@@ -20,4 +20,4 @@ inline void share_out(int jobs, int threads, const std::function<void(int)>& job
   for (std::thread& t : others) t.join();
 }
 
-}  // namespace baizetrace::compare
+}  // namespace baizetrace
