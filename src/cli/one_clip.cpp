@@ -146,7 +146,7 @@ AllSeen look_through(video::Clip& clip, SteadyEye& eye, const Ground& g, const t
   const auto add = [&](path::Episode&& episode) {
     const std::shared_future<path::EpisodePaths> before = seen.empty() ? decltype(before)() : seen.back().alone;
     Seen& now = seen.emplace_back(Seen{std::move(episode), {}, {}, 0, {}});
-    now.alone = std::async(std::launch::async, [before, &now, &paths_of] {
+    now.alone = std::async(std::launch::async, [before, &now, paths_of] {
                   if (before.valid()) before.wait();
                   return paths_of(now.episode);
                 }).share();
