@@ -103,4 +103,41 @@ std::size_t find_hidden_turn(Found& found, const World& world, std::size_t j) {
   return 0;
 }
 
+std::size_t find_unseen_ball(Found& found, const World& world, std::size_t j) {
+  constexpr int kWellSeen = 8;     // sightings of the way before
+  constexpr double kSharp = 0.15;  // of the speed that it came with: the least turn
+  // Of the blow, along it: a ball as heavy leaves nothing of the motion that way but what its roll brings back, 2/5 of
+  // the blow at most (2/7 of the speed, 5/7 lost); a cushion throws back nearly half.
+  constexpr double kRollsOn = -0.45, kThrownBack = 0.25;
+  const Chain& chain = found.chain;
+  const Leg in = chain.legs.back().leg;
+  std::vector<double> before;
+  for (std::size_t i = 0; i < j; ++i)
+    if (chain.seen[i].trusted && chain.seen[i].time > in.t) before.push_back(chain.seen[i].time);
+  std::size_t end = j;
+  const auto way = way_on(chain, j, end);
+  if (static_cast<int>(before.size()) < kWellSeen || !way) return 0;
+  const double earliest = before[before.size() - 2], back = chain.seen[j].time;
+  const Vec2 came = in.velocity_at(before.back(), found.cloth), blow = way->v - came;
+  if (way->v.norm() < kRuns || way->v.norm() > kGain * came.norm() || blow.norm() < kSharp * came.norm()) return 0;
+  const double along = way->v.dot(blow) / blow.squaredNorm();
+  if (along < kRollsOn || along > kThrownBack) return 0;
+  Chain tried = chain;
+  tried.legs.push_back(turn(in, 0.5 * (before.back() + back), way->v, found.cloth));
+  Cloth cloth = found.cloth;
+  fit_window(tried, world, cloth, end, kThorough, 2, kGentlePass);
+  const Leg& out = tried.legs.back().leg;
+  if (out.t < earliest || out.t > back || out.v.norm() > kGain * came.norm()) return 0;
+  // At a nose, a jaw or a known ball there is another reason to turn.
+  const double clear = chain.radius;
+  for (const Surface& s : world.surfaces)
+    if (s.reaches(out.p, clear) && s.gap(out.p) < clear) return 0;
+  for (const Other& o : world.others)
+    if (const auto at = o.at(out.t); at && (at->first - out.p).norm() < chain.radius + o.radius + clear) return 0;
+  if (!explains(tried, world, cloth, j, end)) return 0;
+  found.chain = std::move(tried);
+  found.cloth = cloth;
+  return end;
+}
+
 }  // namespace baizetrace::path

@@ -14,4 +14,9 @@ inline constexpr double kOutOfSight = 0.09;
 // itself.
 [[nodiscard]] std::size_t find_hidden_turn(Found& found, const World& world, std::size_t j);
 
+// The same in plain sight, where a ball turns at sighting `j` as it does at another that lies still, and none is known
+// there: that one has the cloth's own colour, or lies in the dark. Told only between two ways that are well seen, clear
+// of the cushions: one turn of unknown kind.
+[[nodiscard]] std::size_t find_unseen_ball(Found& found, const World& world, std::size_t j);
+
 }  // namespace baizetrace::path

@@ -80,6 +80,7 @@ class Reader {
         continue;
       }
       suspended_ = 0;
+      if (went == 0) went = find_unseen_ball(found_, world_, next);
       if (went == 0) {
         found_.lost = !(vanishes_ && falling(chain.seen[next].time));
         found_.lost_at = chain.seen[next].time;

@@ -108,7 +108,7 @@ void route(const practice::Attempt& a, const WordsOptions& o, AttemptWords& word
   const std::size_t more = steps.size() > kMostContacts ? steps.size() - kMostContacts : 0;
   steps.resize(steps.size() - more);
   const bool lost = white->told_until && !white->goes_on();
-  if (white->told_until && !lost) steps.emplace_back(*white->told_until, "something out of sight");
+  if (white->told_until && !lost) steps.emplace_back(*white->told_until, "something unseen");
   const practice::GatePassed* tightest = nullptr;
   for (const practice::GatePassed& g : a.gates) {
     if (is_named(g, o.setup)) {
@@ -139,7 +139,7 @@ void route(const practice::Attempt& a, const WordsOptions& o, AttemptWords& word
     words.cannot_tell.push_back(
         lost ? fmt::format("What the white touched from {:.1f} s after the strike on: it was not followed.",
                            *white->told_until - a.strike_time)
-             : "What the white touched where it turned out of sight.");
+             : "What the white touched where it turned: that was not seen.");
   const auto hidden = std::count_if(white->contacts.begin(), white->contacts.end(), [](auto& c) { return c.inferred; });
   if (hidden > 0)
     words.cannot_tell.push_back(

@@ -241,7 +241,7 @@ double pulled(const std::array<Plane, 3>& planes, const Equations& by_luma, cons
 double pulled_by_shade(const View& view, const Ellipse& e) {
   constexpr double kShadeAlone = 3, kNotShade = 8;  // levels
   constexpr double kOfRadius = 0.25;
-  const double like = (kNotShade - beyond_shade(view, e)) / (kNotShade - kShadeAlone);
+  const double like = (kNotShade - shade_inside(view, e).beyond) / (kNotShade - kShadeAlone);
   return kOfRadius * e.radius * std::clamp(like, 0.0, 1.0);
 }
 

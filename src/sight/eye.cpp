@@ -43,6 +43,7 @@ constexpr double kStrangestShade = 2.5;
 // A ball of the cloth's hue has still one of its own, by some levels; a shadow has none. Drawn: green balls on green
 // cloth and red ones on red 3 to 9, in dim light 1 to 2; shadows taken for such balls, up to 6 cm off, 0.3 to 2.
 constexpr double kOwnHue = 2, kOwnHueKnown = 1;  // the latter of one that moves, or was lost from sight near there
+constexpr double kShadeThere = 0.5;  // of the bare cloth's luma in that place; a black ball is darker (0.5 at most)
 // Where light falls in slantwise a ball's shadow lies beside it, whole and sharp: drawn ones 80 to 105 mm off. On cloth
 // of a ball's own hue it looks like that ball.
 constexpr double kShadowOf = 0.13;                        // m
@@ -361,7 +362,10 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
                                    (learned && colours.strangeness(fit->colour) > kStrangestShade)))
     return thrown_away("no more than a shadow on the cloth", &*fit);
   const double own_hue = smeared || lost_from_sight(frame, *fit) ? kOwnHueKnown : kOwnHue;
-  if (cloth.shade(fit->colour) && beyond_shade(view, fit->ellipse) < own_hue)
+  const Shade inside = shade_inside(view, fit->ellipse);
+  // Far from the lamps a lesser shade is darker than any of the cloth's usual ones.
+  const bool shade_there = inside.share > kShadeThere && inside.share < 1;
+  if ((cloth.shade(fit->colour) || shade_there) && inside.beyond < own_hue)
     return thrown_away("cannot be told from a shadow on the cloth", &*fit);
   if (cloth.shade(fit->colour) && !lost_from_sight(frame, *fit) &&
       std::any_of(known.begin(), known.end(),

@@ -163,7 +163,7 @@ std::optional<Apart> apart_from_beside(const View& view, const Ellipse& e, const
   return Apart{least, least / std::max(1e-9, *from_bare)};
 }
 
-double beyond_shade(const View& view, const Ellipse& e) {
+Shade shade_inside(const View& view, const Ellipse& e) {
   constexpr double kOfDisc = 0.8;       // of the radius
   std::array<double, 3> now{}, bare{};  // means over black, or grey
   const std::array<Layer, 3> planes = layers(view);
@@ -178,7 +178,7 @@ double beyond_shade(const View& view, const Ellipse& e) {
     bare[i] /= std::max(1, count);
   }
   const double share = now[0] / std::max(1.0, bare[0]);
-  return std::hypot(now[1] - share * bare[1], now[2] - share * bare[2]);
+  return {share, std::hypot(now[1] - share * bare[1], now[2] - share * bare[2])};
 }
 
 }  // namespace baizetrace::sight

@@ -32,8 +32,11 @@ struct Apart {
 };
 [[nodiscard]] std::optional<Apart> apart_from_beside(const View& view, const Ellipse& ellipse, const Vec2& beside);
 
-// How far the mean chroma inside an outline lies from the bare cloth's at that brightness, levels: a shadow on the
-// cloth keeps its hue.
-[[nodiscard]] double beyond_shade(const View& view, const Ellipse& ellipse);
+// What fills an outline, as if it were the cloth in a shadow, which keeps its hue.
+struct Shade {
+  double share;   // of the bare cloth's luma there
+  double beyond;  // levels of mean chroma away from the bare cloth's at that brightness
+};
+[[nodiscard]] Shade shade_inside(const View& view, const Ellipse& ellipse);
 
 }  // namespace baizetrace::sight

@@ -157,8 +157,8 @@ struct UnderAFrame : testing::Test {
     return second;
   }
   void see(const Leg& leg, double from, double to) {
-    for (int f = 0; f < 300; ++f) {
-      const double t = f / 30.0;
+    for (int f = 0; f < 600; ++f) {
+      const double t = f / rate;
       // Errors of a pattern of its own: no two frames alike, none larger than stated.
       if (t > from && t < to)
         track.seen.push_back(sighting(t, leg.at(t, world.cloth) + kSd * Vec2(std::sin(7.1 * f), std::cos(4.3 * f))));
@@ -196,6 +196,7 @@ struct UnderAFrame : testing::Test {
   World world;
   BallTrack track;
   Leg first;
+  double rate = 30;  // frames/s
 };
 
 TEST_F(UnderAFrame, ATurnThatNobodySawIsALegOfItsOwn) {
@@ -253,6 +254,43 @@ TEST_F(UnderAFrame, NothingComesBackFasterThanItWent) {
   // What was seen before it went out of sight is still a free run, and counts as one.
   EXPECT_EQ(found->trusted, found->moving);
   EXPECT_GE(found->trusted, 10);
+}
+
+// A green on green cloth in dim light: the white turned in plain sight, and the whole attempt was lost for it.
+TEST_F(UnderAFrame, InPlainSightItTurnsAsAtABallThatNobodySees) {
+  rate = 60;
+  const auto turning = [&](double thrown_back) {
+    const Vec2 n(0.6, 0.8);  // to the ball that it strikes; as heavy, and at rest
+    const Vec2 came = first.velocity_at(1.2, world.cloth);
+    Leg second;
+    second.t = 1.2;
+    second.p = first.at(second.t, world.cloth);
+    second.v = came - (1 + thrown_back) * came.dot(n) * n;
+    second.w = second.v - came;  // its spin goes on
+    track.seen.clear();
+    see(first, 0, second.t);
+    see(second, second.t, 2.6);
+    const auto found = search(track, kRadius, kMass, world);
+    return found ? *found : Found();
+  };
+  const Found found = turning(0);
+  EXPECT_FALSE(found.lost);
+  ASSERT_GE(found.chain.legs.size(), 2U);
+  EXPECT_EQ(found.chain.legs[1].touch.kind, Touch::Kind::unknown);
+  EXPECT_NEAR(found.chain.legs[1].leg.t, 1.2, 0.01);
+  EXPECT_GT(found.trusted, 0.9 * found.moving);
+  EXPECT_TRUE(turning(0.8).lost) << "thrown back: no ball lying still does that";
+  // Where a known ball lies, it is not one that nobody saw.
+  BallTrack blue;
+  blue.ball = "blue";
+  blue.before = track.before;
+  blue.before->at = first.at(1.2, world.cloth) + Vec2(0.07, 0);
+  Other& lies = world.others.emplace_back();
+  lies.name = blue.ball;
+  lies.radius = kRadius;
+  lies.mass = kMass;
+  lies.track = &blue;
+  EXPECT_TRUE(turning(0).lost);
 }
 
 TEST_F(UnderAFrame, WhatItTouchedIsToldUntilItsTurn) {

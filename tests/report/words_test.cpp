@@ -111,8 +111,8 @@ TEST(Words, WhatNobodySawIsNotNothing) {
   white.contacts.clear();
   white.told_until = 0.5 * (white.rows.front().time + white.rows.back().time);
   AttemptWords w = words_of(a, full_size());
-  EXPECT_THAT(w.sentence, HasSubstr("White: something out of sight"));
-  EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("where it turned out of sight")));
+  EXPECT_THAT(w.sentence, HasSubstr("White: something unseen"));
+  EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("that was not seen")));
   white.told_until = white.rows.back().time;
   w = words_of(a, full_size());
   EXPECT_THAT(w.sentence, HasSubstr("lost from sight."));

@@ -182,9 +182,9 @@ TEST(BeyondShade, AShadowKeepsTheClothsHueAndABallHasItsOwn) {
   constexpr double kShade = 0.6;
   const auto scaled = [&](double level, double grey) { return grey + kShade * (level - grey); };
   const Colour shade{scaled(kRedCloth.luma, 16), scaled(kRedCloth.cb, 128), scaled(kRedCloth.cr, 128)};
-  EXPECT_LT(beyond_shade(drawn(camera, {0, 0}, shade, 3), *outline), 1);
+  EXPECT_LT(shade_inside(drawn(camera, {0, 0}, shade, 3), *outline).beyond, 1);
   const Colour red{kRedCloth.luma, kRedCloth.cb - 3, kRedCloth.cr + 6};
-  EXPECT_NEAR(beyond_shade(drawn(camera, {0, 0}, red, 3), *outline), std::hypot(3, 6), 1);
+  EXPECT_NEAR(shade_inside(drawn(camera, {0, 0}, red, 3), *outline).beyond, std::hypot(3, 6), 1);
 }
 
 }  // namespace
