@@ -7,6 +7,7 @@
 #include "camera/ball_outline.hpp"
 #include "camera/cushion_cloth.hpp"
 #include "camera/edges.hpp"
+#include "camera/middle_pockets.hpp"
 #include "camera/profile.hpp"
 
 namespace baizetrace::camera {
@@ -17,6 +18,7 @@ constexpr std::size_t kMostBalls = 12;
 // Chosen, not measured: as far as guesses are off (60 mm at most on drawn scenes), as coarse as masks are.
 constexpr int kHeldRounds = 2;  // in which the cloth's border holds a side of which less than so much is found
 constexpr double kHeldBelow = 0.4, kHeldReach = 0.03, kHeldSd = 3;  // share; m; px: a mask's border is coarse
+constexpr double kBesideNoses = 4;     // times the middle pockets' uncertainty, for what little they know more
 constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours pull at single sectors
 // An outline's place depends on how much of the blur is the lens's and how much came after the picture's tone curve and
 // sharpening (profile.hpp), which a clip does not tell: read half way, balls came out 0.0 to 0.3 of the blur too large
@@ -55,15 +57,16 @@ void look_along(Beliefs& beliefs, const Unknowns& x, const std::array<double, 4>
 }
 
 // Typical residual by kind and side, px.
-using Scatter = std::array<std::array<double, 4>, 5>;
+constexpr std::size_t kKinds = 6;
+using Scatter = std::array<std::array<double, 4>, kKinds>;
 int side_of(const Mark& m) { return m.kind == Kind::nose || m.kind == Kind::rail ? m.index : 0; }
 Scatter scatter_of(const Fit& fit) {
-  std::array<std::array<std::vector<double>, 4>, 5> all;
+  std::array<std::array<std::vector<double>, 4>, kKinds> all;
   for (std::size_t i = 0; i < fit.marks.size(); ++i)
     all[static_cast<std::size_t>(fit.marks[i].kind)][static_cast<std::size_t>(side_of(fit.marks[i]))].push_back(
         std::abs(fit.summary.residuals[i]));
   Scatter out{};
-  for (std::size_t k = 0; k < 5; ++k)
+  for (std::size_t k = 0; k < kKinds; ++k)
     for (std::size_t s = 0; s < 4; ++s) {
       auto& v = all[k][s];
       if (v.size() < 5) continue;
@@ -176,6 +179,14 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
     }
     if (beliefs.has_line) add(line_marks(scene, x, edges));
     if (beliefs.has_d) add(d_marks(scene, x, edges));
+    if (round > 0) {
+      std::vector<Mark> middle = middle_marks(scene, x);
+      // Where the noses of both ends are followed, they say better where half way is.
+      const std::array<int, 4> whole = stripe_counts(table, edges.step);
+      if (noses[kBaulk] > kHeldBelow * whole[kBaulk] && noses[kTop] > kHeldBelow * whole[kTop])
+        for (Mark& m : middle) m.sd *= kBesideNoses;
+      add(middle);
+    }
     if (options.rulers && (round == 2 || round + 1 == options.rounds)) {
       balls = rulers(scene, x);
       x.balls.clear();
@@ -206,6 +217,7 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
   fit.balls = static_cast<int>(balls.size());
   if (!fit.summary.usable) return fit;
   fit.cushion_apart = cushion_apart(scene, x);
+  fit.middle_off = middle_off(fit.marks, fit.summary.residuals, x);
   take_stock(fit, table::Table(spec).resized(x.half_width, x.half_length), beliefs);
   return fit;
 }

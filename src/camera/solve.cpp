@@ -101,6 +101,19 @@ struct RailCost : Along {
   }
 };
 
+// Half way along a long side.
+struct PocketCost : Along {
+  int side;
+  double beyond, height;
+  template <class T>
+  bool operator()(const T* lens, const T* w, const T* t, const T* size, T* residual) const {
+    const T out = size[0] + beyond;
+    const T p[3] = {side == kLeft ? T(-out) : out, T(0), T(height)};
+    T u, v;
+    return finish(View<T>{R, lens, w, t}.pixel(p, u, v), u, v, residual);
+  }
+};
+
 struct LineCost : Along {
   double x;
   template <class T>
@@ -269,6 +282,8 @@ const char* name_of(Kind kind) {
       return "d";
     case Kind::ball:
       return "ball";
+    case Kind::pocket:
+      return "pocket";
   }
   return "";
 }
@@ -301,6 +316,8 @@ Vec3 Unknowns::point(const Mark& m) const {
       const Vec2& b = balls[static_cast<std::size_t>(m.index)];
       return {b.x(), b.y(), ball_radius};
     }
+    case Kind::pocket:
+      return {sign * (half_width + m.along), 0, nose_height};
   }
   return Vec3::Zero();
 }
@@ -363,6 +380,11 @@ SolveSummary solve(Unknowns& x, const std::vector<Mark>& marks, const Beliefs& b
             new ceres::AutoDiffCostFunction<BallCost, 1, 9, 3, 3, 2, 1>(new BallCost{along, m.along, x.ball_radius}),
             loss, lens, w, t, balls[side].data(), &ball_bias));
         any_ball = true;
+        break;
+      case Kind::pocket:
+        blocks.push_back(problem.AddResidualBlock(new ceres::AutoDiffCostFunction<PocketCost, 1, 9, 3, 3, 2>(
+                                                      new PocketCost{along, m.index, m.along, x.nose_height}),
+                                                  loss, lens, w, t, size));
         break;
     }
   }

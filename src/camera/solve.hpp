@@ -16,7 +16,7 @@
 
 namespace baizetrace::camera {
 
-enum class Kind { nose, rail, line, d, ball };
+enum class Kind { nose, rail, line, d, ball, pocket };
 [[nodiscard]] const char* name_of(Kind kind);  // as in a rig's file
 
 // Sides in this order everywhere in registration.
@@ -24,9 +24,9 @@ enum Side { kBaulk = 0, kRight = 1, kTop = 2, kLeft = 3 };
 
 struct Mark {
   Kind kind = Kind::nose;
-  int index = 0;  // nose, rail: the side; ball: which
-  double along =
-      0;  // nose, rail: x or y along the side, m; line: x, m; d: angle about its centre; ball: about the view
+  int index = 0;     // nose, rail, pocket: the side; ball: which
+  double along = 0;  // nose, rail: x or y along the side, m; line: x, m; d: angle about its centre; ball: about the
+                     // view; pocket: m beyond the nose, half way along the side
   Vec2 pixel = Vec2::Zero(), normal = Vec2::Zero();  // normal: unit
   double sd = 0.3;                                   // px, of this mark's own random error
 };

@@ -24,6 +24,8 @@ constexpr double kWorstFit = 1.2;                // px, noses
 constexpr double kLowest = 0.7, kHighest = 9.0;  // m, lens above the bed: rooms, and the optics of phones
 constexpr double kWorstPlace = 0.010;            // m, 1 sigma: beyond it a measurement is of no use
 constexpr double kPoorPlace = 0.004;             // m: worth a warning
+constexpr double kMiddleOff = 0.020;  // m: twice the most that was seen on right rigs; a wrong one had 48 mm
+constexpr double kNotHalfWay = 0.5;   // of the score
 // Line and D further from where the cushions put them than club tables have them (in units of 5 mm, squares summed over
 // the four ways they can be off): doubtful, then impossible.
 constexpr double kDrawnU = 0.005, kDrawnDoubtful = 8, kDrawnImpossible = 25;
@@ -72,6 +74,13 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
     }
   }
   v.score = evidence;
+  // One end was taken from something else: a board over the table, its edge, the rail.
+  if (fit.middle_off.value_or(0) > kMiddleOff) {
+    v.score *= kNotHalfWay;
+    v.why = fmt::format("the table is not seen well enough: the middle pockets lie {:.0f} mm off half way along it",
+                        1000 * *fit.middle_off);
+    return v;
+  }
   if (seen < 3 || (seen == 3 && fit.line_share < kLineSeen)) {
     v.why = seen == 0 ? std::string("no table found: the noses could not be followed")
                       : fmt::format("the table is not seen well enough: cushions not found: {}", unseen);

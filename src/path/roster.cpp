@@ -17,6 +17,13 @@ double against(const Sighting& s, std::size_t kind) {
   return std::clamp(-static_cast<double>(s.colour[kind]), 0.0, -kWorstColour);
 }
 
+bool rather_another(const Candidate& c, std::size_t kind) {
+  constexpr double kRather = 1.3;
+  if (kind >= c.colour.size()) return false;
+  const double best = *std::max_element(c.colour.begin(), c.colour.end());
+  return (best - c.colour[kind]) / std::max(1, c.stay.count()) > kRather;
+}
+
 std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, const std::vector<int>& free,
                            const std::vector<std::optional<Vec2>>& homes) {
   std::vector<std::size_t> slots;

@@ -62,6 +62,16 @@ TEST(Roster, WhatThereAreManyOfIsRatherWhatItIs) {
   EXPECT_EQ(kinds_for({&brown}, {1, 15}, {spot, std::nullopt}), (std::vector<int>{0}));
 }
 
+// The green was potted; a hand that carried the blue held still: brown by its looks, and the brown lies where it lay.
+TEST(Roster, AHandIsNotTheBallThatIsMissing) {
+  // Kinds: green, brown.
+  const Candidate hand = candidate({0.1, 0}, 1, {-2.1, 0.0}), dark = candidate({0.1, 0}, 1, {-0.9, 0.0});
+  EXPECT_EQ(kinds_for({&hand}, {1, 0}, {}), (std::vector<int>{0}));
+  EXPECT_TRUE(rather_another(hand, 0));
+  EXPECT_FALSE(rather_another(dark, 0));
+  EXPECT_FALSE(rather_another(hand, 1));
+}
+
 Followed moving_ball() {
   Followed b;
   b.kind = 0;
