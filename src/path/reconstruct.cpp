@@ -85,12 +85,19 @@ bool always_hidden(const Episode& episode, const Found& found) {
 constexpr double kFallWithin = 0.35;
 
 // Sightings given to no ball, of this kind's colour and away from the pockets, after it had vanished: it is still
-// there.
-bool seen_again(const Episode& episode, std::size_t kind, double vanished, const World& world) {
-  constexpr double kAfter = 0.2;     // s: what falls is still seen for a moment
-  constexpr double kBefore = 1.5;    // s: no hand has it out of the pocket sooner
-  constexpr double kFromFall = 0.1;  // m
+// there. Not what goes along with another ball: that one's shadow has a green's colour on green cloth.
+bool seen_again(const Episode& episode, std::size_t kind, double vanished, const World& world,
+                const std::vector<Found>& all, const Found& own) {
+  constexpr double kAfter = 0.2;      // s: what falls is still seen for a moment
+  constexpr double kBefore = 1.5;     // s: no hand has it out of the pocket sooner
+  constexpr double kFromFall = 0.1;   // m
+  constexpr double kShadowOf = 0.13;  // m, as in sight
   constexpr int kOften = 4;
+  const auto goes_along = [&](const Sighting& s) {
+    return std::any_of(all.begin(), all.end(), [&](const Found& f) {
+      return &f != &own && !(f.lost && s.time > f.lost_at) && (f.chain.at(s.time, f.cloth) - s.at).norm() < kShadowOf;
+    });
+  };
   int times = 0;
   for (const Sighting& s : episode.strays) {
     if (s.time < vanished + kAfter || s.time > vanished + kBefore || s.colour.size() <= kind) continue;
@@ -99,7 +106,7 @@ bool seen_again(const Episode& episode, std::size_t kind, double vanished, const
     const bool at_pocket = std::any_of(world.surfaces.begin(), world.surfaces.end(), [&](const Surface& f) {
       return f.kind == ContactKind::pocket && f.gap(s.at) < kFromFall;
     });
-    times += at_pocket ? 0 : 1;
+    times += at_pocket || goes_along(s) ? 0 : 1;
   }
   return times >= kOften;
 }
@@ -233,7 +240,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
       const double last = last_seen(problem.chains[i]);
       const std::size_t kind = balls.kind_of(tracks[i]->ball).value_or(0);
       // Of many alike another one may have been seen.
-      const bool again = balls.kinds[kind].count == 1 && seen_again(episode, kind, last, worlds[i]);
+      const bool again = balls.kinds[kind].count == 1 && seen_again(episode, kind, last, worlds[i], found, found[i]);
       settle_fall(found[i], worlds[i], last, again);
     }
     out.balls.push_back(publish(from, i, found[i], *tracks[i]));

@@ -408,6 +408,42 @@ TEST_F(UnderAFrame, WhatSetOffBeforeTheBallWasSeenAgainWasHit) {
   EXPECT_NEAR(white->contacts[0].time, kHit, 0.005);
 }
 
+// A potted green, on green cloth: what was taken for it afterwards was the white's shadow, which went along with the
+// white, and "nothing potted" was told.
+TEST_F(UnderAFrame, WhatGoesAlongWithAnotherBallIsNotTheOneThatFell) {
+  first.v = {0.1, 1.0};
+  first.w = 0.1 * first.v;
+  see(first, 0.3, 2.9);
+  Leg run;
+  run.t = 0.9;
+  run.p = {0.5, 1.0};
+  run.v = 2.5 * (Vec2(0.889, 1.7845) - run.p).normalized();
+  run.w = 0.1 * run.v;
+  Episode episode = with_a_red(run, 18, 27 + 10, 3);
+  BallTrack& green = episode.balls[1];
+  green.ball = "green";
+  const std::size_t kind = *set.kind_of("green");
+  const auto lie = [&](const auto& place_at) {
+    episode.strays.clear();
+    for (int f = 50; f < 70; ++f) {
+      Sighting s = sighting(f / 30.0, place_at(f / 30.0));
+      s.colour.assign(set.kinds.size(), -3);
+      s.colour[kind] = 0;
+      episode.strays.push_back(s);
+    }
+    const auto paths = reconstruct(episode, full_size, set, {});
+    for (const BallPath& b : paths.balls)
+      if (b.ball == "green") return b;
+    return BallPath();
+  };
+  const BallPath fell = lie([&](double t) { return Vec2(first.at(t, world.cloth) + Vec2(0.06, -0.04)); });
+  EXPECT_EQ(fell.pocket, "top-right");
+  EXPECT_FALSE(fell.told_until);
+  const BallPath lies = lie([](double) { return Vec2(0.7, 1.5); });
+  EXPECT_FALSE(lies.pocket);
+  EXPECT_TRUE(lies.told_until) << "what became of it then is not known";
+}
+
 // Struck 4 cm from a red: between two frames it has met it and turned, and only the red's run tells.
 TEST_F(UnderAFrame, WhatSetOffAtOnceWasHit) {
   const Vec2 line = Vec2(-0.53, 0.85).normalized(), normal = Vec2(-0.95, 0.31).normalized();
