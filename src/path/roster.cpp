@@ -18,7 +18,7 @@ double against(const Sighting& s, std::size_t kind) {
 }
 
 bool rather_another(const Candidate& c, std::size_t kind) {
-  constexpr double kRather = 1.3;
+  constexpr double kRather = 1.4;
   if (kind >= c.colour.size()) return false;
   const double best = *std::max_element(c.colour.begin(), c.colour.end());
   return (best - c.colour[kind]) / std::max(1, c.stay.count()) > kRather;

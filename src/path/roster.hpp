@@ -31,9 +31,8 @@ void add_colour(std::vector<double>& sum, const Sighting& s);
                                          const std::vector<std::optional<Vec2>>& homes);
 
 // Whether a candidate looks by far more like another kind than like this one, free or not: a hand that holds still has
-// a brown's colour, or a pink's, and a ball that is missing is not that. Balls that were put down read 0 to 1.0 worse
-// as what they are than as what they look most like, knuckles 1.5 to 2.1 (five drawn clips; log likelihoods a
-// sighting).
+// a brown's colour, or a pink's, and a ball that is missing is not that. Balls of 75 clips read 0 to 1.0 worse as what
+// they are than as what they look most like (one yellow 1.3), knuckles 1.3 to 2.1 (log likelihoods a sighting).
 [[nodiscard]] bool rather_another(const Candidate& candidate, std::size_t kind);
 
 // Names for balls of which there are many.

@@ -443,7 +443,8 @@ void Tracker::State::name_candidates(const Look& l) {
     const bool known = std::any_of(balls.begin(), balls.end(), [&](const Followed& b) {
       return b.kind == kind && (b.state == Followed::State::gone || l.time - b.seen_at > kOutOfSight);
     });
-    if (!first_look && rather_another(*ripe[i], kind)) continue;
+    // What lies there at first is named together, and light may be strange; of reds a hand may make one more.
+    if ((!first_look || set.kinds[kind].count > 1) && rather_another(*ripe[i], kind)) continue;
     if (!first_look && !known && ripe[i]->last - ripe[i]->first < kConfirmNew) continue;
     const std::size_t before = balls.size();
     admit(*ripe[i], kind);
