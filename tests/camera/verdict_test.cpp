@@ -48,6 +48,21 @@ TEST(Verdict, ADOutOfSightIsNoReasonAgainstFourSides) {
   EXPECT_THAT(v.warnings, Contains(HasSubstr("the D was not seen")));
 }
 
+// A board over one end, its edge taken for that end's nose: a drawn table that was 25 mm short and 47 mm wrong in
+// silence, its middle pockets 48 mm off.
+TEST(Verdict, ATableThatTheMiddlePocketsDoNotHalveIsNotBelieved) {
+  const table::Spec spec = test_support::full_size().spec();
+  Fit fit = all_seen();
+  fit.middle_off = 0.010;
+  const Verdict right = judge(fit, spec);
+  EXPECT_TRUE(right.found) << right.why;
+  fit.middle_off = 0.048;
+  const Verdict wrong = judge(fit, spec);
+  EXPECT_FALSE(wrong.found);
+  EXPECT_LT(wrong.score, right.score) << "another reading of the picture may explain more";
+  EXPECT_THAT(wrong.why, HasSubstr("the middle pockets lie 48 mm off"));
+}
+
 TEST(Verdict, ALineWithoutADIsNoBaulkLineWhereASideIsHardlySeen) {
   const table::Spec spec = test_support::full_size().spec();
   Fit fit = all_seen();
