@@ -85,14 +85,13 @@ std::vector<Mark> middle_marks(const Scene& scene, const Unknowns& x) {
   return marks;
 }
 
-std::optional<double> middle_off(const std::vector<Mark>& marks, const std::vector<double>& residuals,
-                                 const Unknowns& x) {
+std::optional<double> middle_off(const std::vector<Mark>& marks, const Unknowns& x) {
   std::optional<double> nearest;
-  for (std::size_t i = 0; i < marks.size() && i < residuals.size(); ++i) {
-    if (marks[i].kind != Kind::pocket) continue;
-    const auto way = per_metre(x, marks[i].index, 0);
-    if (!way) continue;
-    const double off = std::abs(residuals[i]) / way->norm();
+  for (const Mark& m : marks) {
+    const auto way = per_metre(x, m.index, 0);
+    const auto half_way = x.camera().project(x.point(m));
+    if (!way || !half_way) continue;
+    const double off = std::abs((m.pixel - *half_way).dot(m.normal)) / way->norm();
     if (!nearest || off < *nearest) nearest = off;
   }
   return nearest;

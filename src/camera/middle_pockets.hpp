@@ -18,7 +18,6 @@ namespace baizetrace::camera {
 [[nodiscard]] std::vector<Mark> middle_marks(const Scene& scene, const Unknowns& x);
 
 // How far the openings lie from half way along the table, m: the nearer of the two; nullopt: neither is seen.
-[[nodiscard]] std::optional<double> middle_off(const std::vector<Mark>& marks, const std::vector<double>& residuals,
-                                               const Unknowns& x);
+[[nodiscard]] std::optional<double> middle_off(const std::vector<Mark>& marks, const Unknowns& x);
 
 }  // namespace baizetrace::camera

@@ -18,7 +18,7 @@ constexpr std::size_t kMostBalls = 12;
 // Chosen, not measured: as far as guesses are off (60 mm at most on drawn scenes), as coarse as masks are.
 constexpr int kHeldRounds = 2;  // in which the cloth's border holds a side of which less than so much is found
 constexpr double kHeldBelow = 0.4, kHeldReach = 0.03, kHeldSd = 3;  // share; m; px: a mask's border is coarse
-constexpr double kBesideNoses = 4;     // times the middle pockets' uncertainty, for what little they know more
+constexpr int kSettled = 2;            // rounds after which the middle pockets are looked for
 constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours pull at single sectors
 // An outline's place depends on how much of the blur is the lens's and how much came after the picture's tone curve and
 // sharpening (profile.hpp), which a clip does not tell: read half way, balls came out 0.0 to 0.3 of the blur too large
@@ -168,8 +168,8 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
       const auto s = static_cast<std::size_t>(m.index);
       if (round < 2 || 3 * noses[s] < 2 * rails[s]) fit.marks.push_back(m);
     }
+    const std::array<int, 4> whole = stripe_counts(table, edges.step);
     if (options.guess && round < kHeldRounds) {
-      const std::array<int, 4> whole = stripe_counts(table, edges.step);
       for (Mark& m : border_marks(x, options.guess->border, options.guess->border_is, kHeldReach)) {
         const auto s = static_cast<std::size_t>(m.index);
         if (std::max(noses[s], rails[s]) > kHeldBelow * whole[s]) continue;
@@ -179,14 +179,11 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
     }
     if (beliefs.has_line) add(line_marks(scene, x, edges));
     if (beliefs.has_d) add(d_marks(scene, x, edges));
-    if (round > 0) {
-      std::vector<Mark> middle = middle_marks(scene, x);
-      // Where the noses of both ends are followed, they say better where half way is.
-      const std::array<int, 4> whole = stripe_counts(table, edges.step);
-      if (noses[kBaulk] > kHeldBelow * whole[kBaulk] && noses[kTop] > kHeldBelow * whole[kTop])
-        for (Mark& m : middle) m.sd *= kBesideNoses;
-      add(middle);
-    }
+    // Where the noses of both ends are followed, they say better where half way is.
+    const auto followed = [&](Side end) {
+      return noses[static_cast<std::size_t>(end)] > kHeldBelow * whole[static_cast<std::size_t>(end)];
+    };
+    if (round >= kSettled && !(followed(kBaulk) && followed(kTop))) add(middle_marks(scene, x));
     if (options.rulers && (round == 2 || round + 1 == options.rounds)) {
       balls = rulers(scene, x);
       x.balls.clear();
@@ -217,7 +214,7 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
   fit.balls = static_cast<int>(balls.size());
   if (!fit.summary.usable) return fit;
   fit.cushion_apart = cushion_apart(scene, x);
-  fit.middle_off = middle_off(fit.marks, fit.summary.residuals, x);
+  fit.middle_off = middle_off(middle_marks(scene, x), x);
   take_stock(fit, table::Table(spec).resized(x.half_width, x.half_length), beliefs);
   return fit;
 }

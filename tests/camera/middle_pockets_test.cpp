@@ -26,10 +26,7 @@ struct MiddlePockets : testing::Test {
   std::optional<double> off_by(double y) {
     Unknowns wrong = x;
     wrong.pose.t = x.pose.t - x.pose.R * Vec3(0, y, 0);
-    const std::vector<Mark> marks = middle_marks(scene, wrong);
-    std::vector<double> residuals;
-    for (const Mark& m : marks) residuals.push_back((m.pixel - *wrong.camera().project(wrong.point(m))).dot(m.normal));
-    return middle_off(marks, residuals, wrong);
+    return middle_off(middle_marks(scene, wrong), wrong);
   }
   const table::Table table = test_support::full_size();
   const Camera camera = test_support::overhead_camera();
