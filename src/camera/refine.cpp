@@ -18,7 +18,7 @@ constexpr std::size_t kMostBalls = 12;
 // Chosen, not measured: as far as guesses are off (60 mm at most on drawn scenes), as coarse as masks are.
 constexpr int kHeldRounds = 2;  // in which the cloth's border holds a side of which less than so much is found
 constexpr double kHeldBelow = 0.4, kHeldReach = 0.03, kHeldSd = 3;  // share; m; px: a mask's border is coarse
-constexpr int kSettled = 2;            // rounds after which the middle pockets are looked for
+constexpr int kSettled = 1;            // rounds; from then on the middle pockets are looked for
 constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours pull at single sectors
 // An outline's place depends on how much of the blur is the lens's and how much came after the picture's tone curve and
 // sharpening (profile.hpp), which a clip does not tell: read half way, balls came out 0.0 to 0.3 of the blur too large
