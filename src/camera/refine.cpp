@@ -212,6 +212,7 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
   }
   fit.x = x;
   fit.balls = static_cast<int>(balls.size());
+  fit.size_known = beliefs.taped || options.pose_only;
   if (!fit.summary.usable) return fit;
   fit.cushion_apart = cushion_apart(scene, x);
   fit.middle_off = middle_off(middle_marks(scene, x), x);

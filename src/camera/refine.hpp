@@ -21,6 +21,7 @@ struct Fit {
   std::array<double, 4> cushion_apart{};  // each side's colour from the bed's (cushion_cloth.hpp)
   double line_share = 0, d_share = 0;     // of the baulk line and the D
   int balls = 0;
+  bool size_known = false;           // the table's, before the picture was looked at: by a tape, by a rig
   std::optional<double> middle_off;  // m: the middle pockets from half way along the table; nullopt: not seen
 };
 

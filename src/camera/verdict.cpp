@@ -24,8 +24,11 @@ constexpr double kWorstFit = 1.2;                // px, noses
 constexpr double kLowest = 0.7, kHighest = 9.0;  // m, lens above the bed: rooms, and the optics of phones
 constexpr double kWorstPlace = 0.010;            // m, 1 sigma: beyond it a measurement is of no use
 constexpr double kPoorPlace = 0.004;             // m: worth a warning
-constexpr double kMiddleOff = 0.020;  // m: twice the most that was seen on right rigs; a wrong one had 48 mm
-constexpr double kNotHalfWay = 0.5;   // of the score
+constexpr double kMiddleOff = 0.020;             // m: twice the most that was seen on right rigs; a wrong one had 48 mm
+// m of a whole length or width from the file's. The rules allow 13 (WPBSA, from memory), and a fit is drawn to the
+// file; two wrong ones, a board's edge and the wood's seam taken for noses, came to 25 and 34.
+constexpr double kSizeOff = 0.020;
+constexpr double kImpossible = 0.5;  // of the score, of what cannot be a table as it stands
 // Line and D further from where the cushions put them than club tables have them (in units of 5 mm, squares summed over
 // the four ways they can be off): doubtful, then impossible.
 constexpr double kDrawnU = 0.005, kDrawnDoubtful = 8, kDrawnImpossible = 25;
@@ -76,7 +79,7 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
   v.score = evidence;
   // One end was taken from something else: a board over the table, its edge, the rail.
   if (fit.middle_off.value_or(0) > kMiddleOff) {
-    v.score *= kNotHalfWay;
+    v.score *= kImpossible;
     v.why = fmt::format("the table is not seen well enough: the middle pockets lie {:.0f} mm off half way along it",
                         1000 * *fit.middle_off);
     return v;
@@ -115,6 +118,18 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
   if (rms > kWorstFit) {
     v.why = fmt::format("what looks like a table does not fit one of {:.2f} x {:.2f} m: the noses are {:.1f} px off",
                         2 * spec.half_length, 2 * spec.half_width, rms);
+    return v;
+  }
+  const Vec2 size_off = 2 * Vec2(fit.x.half_width - spec.half_width, fit.x.half_length - spec.half_length);
+  if (!fit.size_known && size_off.cwiseAbs().maxCoeff() > kSizeOff) {
+    v.score *= kImpossible;
+    v.why = fmt::format(
+        "the table is not seen well enough, or is not this one ({}): the fit would make it {:.0f} mm {} than its file "
+        "({:.2f} x {:.2f} m), and no table is so far off",
+        spec.title, 1000 * size_off.cwiseAbs().maxCoeff(),
+        std::abs(size_off.x()) > std::abs(size_off.y()) ? (size_off.x() > 0 ? "wider" : "narrower")
+                                                        : (size_off.y() > 0 ? "longer" : "shorter"),
+        2 * spec.half_length, 2 * spec.half_width);
     return v;
   }
   const double height = fit.x.pose.position().z();

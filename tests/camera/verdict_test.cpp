@@ -63,6 +63,23 @@ TEST(Verdict, ATableThatTheMiddlePocketsDoNotHalveIsNotBelieved) {
   EXPECT_THAT(wrong.why, HasSubstr("the middle pockets lie 48 mm off"));
 }
 
+// The seam of cloth and wood taken for the noses, all round: 33 mm wider than tables are, 35 mm wrong.
+TEST(Verdict, NoTableIsSoFarOffItsSize) {
+  const table::Spec spec = test_support::full_size().spec();
+  Fit fit = all_seen();
+  fit.x.half_width += 0.0065;
+  fit.x.half_length -= 0.0065;
+  const Verdict right = judge(fit, spec);
+  EXPECT_TRUE(right.found) << right.why;
+  fit.x.half_width = spec.half_width + 0.017;
+  const Verdict wrong = judge(fit, spec);
+  EXPECT_FALSE(wrong.found);
+  EXPECT_LT(wrong.score, right.score);
+  EXPECT_THAT(wrong.why, HasSubstr("34 mm wider than its file"));
+  fit.size_known = true;
+  EXPECT_TRUE(judge(fit, spec).found) << "its owner has measured it";
+}
+
 TEST(Verdict, ALineWithoutADIsNoBaulkLineWhereASideIsHardlySeen) {
   const table::Spec spec = test_support::full_size().spec();
   Fit fit = all_seen();
