@@ -88,6 +88,11 @@ void link(Problem& problem) {
           const double d = std::abs(chains[j].legs[l].leg.t - chains[i].legs[k].leg.t);
           if (fits && d < gap) gap = d, best = l;
         }
+        // A ball that lay there began when it was hit, however late it was seen to move.
+        const ChainLeg& start = chains[j].legs[0];
+        if (!best && k > 0 && chains[j].start && start.touch.other_chain < 0 &&
+            start.touch.kind == Touch::Kind::start && chains[i].legs[k].leg.t < start.leg.t)
+          best = 0;
         if (best) {
           pair_up(problem, i, k, j, *best);
         } else {

@@ -305,10 +305,13 @@ void Tracker::State::start(Followed& b) {
 void Tracker::State::take_moving(Followed& b, const Sighting& s) {
   b.missed = 0;
   const double dt = s.time - b.seen_at;
+  // Turned out of sight: how fast it is now must be told anew.
+  constexpr double kOutOfSight = 0.15, kTurned = 0.05;  // s; m
+  const bool turned = dt > kOutOfSight && (s.at - b.at - dt * b.velocity).norm() > kTurned;
   if (dt > 1e-4) b.velocity = (s.at - b.at) / dt;
   b.at = s.at;
   b.seen_at = s.time;
-  ++b.steps;
+  b.steps = turned ? 0 : b.steps + 1;
   b.seen.push_back(s);
   b.into.reset();
   b.recent.push_back(s);
@@ -354,7 +357,10 @@ void Tracker::State::miss(Followed& b, const Look& l) {
     return;
   }
   const Vec2 p = b.at + b.velocity * std::min(unseen, 0.5);
-  const bool fell = (falls_at(b.at, kNearFall) || falls_at(p, kNearFall) || !table.on_bed(p, b.radius, 0.02)) &&
+  // Where a cushion is hidden it has turned there, out of sight, wherever it would have gone without.
+  const Vec2 most(table.half_width() - b.radius, table.half_length() - b.radius);
+  const bool off = !table.on_bed(p, b.radius, 0.02) && !covered(l, p.cwiseMin(most).cwiseMax(-most));
+  const bool fell = (falls_at(b.at, kNearFall) || falls_at(p, kNearFall) || off) &&
                     !mouth_never_seen(table, cover.front().second, l.cover, b.at);
   const double patience = fell ? kLostAtPocket : covered(l, b.at) || covered(l, p) ? kLostCovered : kLost;
   if (unseen > patience) {

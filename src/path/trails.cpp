@@ -49,6 +49,8 @@ bool is_ball(const Trail& t) {
 constexpr double kClearly = 1.5;  // of the logarithms, a sighting
 // The white's own look is not learnt in a clip that begins with it out of sight: pale pictures bring the pink near.
 constexpr double kClearlyWhite = 0.7;
+// A ball that is followed on the move is of that colour already: the trail need only not be another's.
+constexpr double kHalfway = 0.5;
 std::optional<std::size_t> kind_of(const Trail& t, double clearly = kClearly) {
   if (t.colour.size() < 2) return std::nullopt;
   const auto best = std::max_element(t.colour.begin(), t.colour.end());
@@ -147,18 +149,28 @@ void Trails::strays(const std::vector<Sighting>& given_to_none, const std::vecto
 }
 
 std::vector<Sighting> Trails::hand_over(Followed& b) {
-  if (b.state != Followed::State::resting || !b.in_episode || !b.moved) return {};
+  if (b.state == Followed::State::gone || !b.in_episode || !b.moved) return {};
+  const bool rests = b.state == Followed::State::resting;
   std::size_t last = b.seen.size();
-  while (last > 0 && at_place(b, b.seen[last - 1])) --last;
-  if (last < 2) return {};
-  double looks = 0;
-  int n = 0;
-  for (const Sighting& s : b.recent)
-    if (at_place(b, s)) looks += quality_of(s, b.kind), ++n;
-  const auto t = std::find_if(trails_.begin(), trails_.end(), [&](const Trail& x) {
-    return is_ball(x) && kind_of(x) == b.kind && (n == 0 || x.visible / x.steps > looks / n + kRatherThat) &&
+  const auto is_it = [&](const Trail& x) {
+    if (!is_ball(x) || kind_of(x, rests ? kClearly : kHalfway) != b.kind) return false;
+    // Until then it was the ball: before it seemed to come to rest, or before the trail began.
+    last = b.seen.size();
+    while (last > 0 && (rests ? at_place(b, b.seen[last - 1]) : b.seen[last - 1].time > x.first - 1e-3)) --last;
+    if (last < 2) return false;
+    double looks = 0;
+    int n = 0;
+    const auto add = [&](const Sighting& s) { looks += quality_of(s, b.kind), ++n; };
+    if (rests) {
+      for (const Sighting& s : b.recent)
+        if (at_place(b, s)) add(s);
+    } else {
+      std::for_each(b.seen.begin() + static_cast<std::ptrdiff_t>(last), b.seen.end(), add);
+    }
+    return (n == 0 || x.visible / x.steps > looks / n + kRatherThat) &&
            set_out_from(x, b.seen[last - 2], b.seen[last - 1]);
-  });
+  };
+  const auto t = std::find_if(trails_.begin(), trails_.end(), is_it);
   if (t == trails_.end()) return {};
   std::vector<Sighting> taken = std::move(t->seen);
   b.seen.resize(last);

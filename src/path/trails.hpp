@@ -32,9 +32,9 @@ class Trails {
   // The sightings of a look at `time` that were given to no ball; `balls` as they are after it.
   void strays(const std::vector<Sighting>& given_to_none, const std::vector<Followed>& balls, double time);
 
-  // A ball there is one of that was followed on the move and then seems to rest, while a trail that set out from it is
-  // a ball of its kind and looks more like one than what rests: the ball is what runs. It takes the trail's sightings
-  // and moves again; they are returned, empty: nothing of the kind.
+  // A ball there is one of that was followed on the move and then seems to rest, or to run on as what looks less like a
+  // ball of its kind (a board's edge), while a trail that set out from it is one: the ball is what left the trail. It
+  // takes the trail's sightings and moves on; they are returned, empty: nothing of the kind.
   [[nodiscard]] std::vector<Sighting> hand_over(Followed& ball);
 
   // The trails of balls that were seen since `from`, oldest first; those of before are forgotten.

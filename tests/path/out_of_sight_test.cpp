@@ -408,6 +408,35 @@ TEST_F(UnderAFrame, WhatSetOffBeforeTheBallWasSeenAgainWasHit) {
   EXPECT_NEAR(white->contacts[0].time, kHit, 0.005);
 }
 
+// A green on green cloth was not seen to run off; three shadows where it had lain, 0.3 s after it was hit, were taken
+// for its start, and the white's turn was drawn towards them (a drawn shot: 13 cm off its own sightings, and no
+// attempt).
+TEST_F(UnderAFrame, ABallBeganWhenItWasHitHoweverLateItIsSeen) {
+  constexpr double kHit = 0.95;  // s
+  const Vec2 normal = Vec2(0.6, 0.8);
+  Leg second, creeps;
+  second.t = kHit;
+  second.p = first.at(kHit, world.cloth);
+  const Vec2 in = first.velocity_at(kHit, world.cloth);
+  second.v = in - 0.97 * in.dot(normal) * normal;
+  creeps.t = kHit + 0.3;
+  creeps.p = second.p + 2 * kRadius * normal;
+  creeps.v = {-0.2, 0.1};
+  for (int f = 0; f <= 15; ++f) track.seen.push_back(sighting(f / 30.0, first.p));
+  see(first, 0.5, kHit);
+  see(second, kHit, 2.4);
+  Episode episode = with_a_red(creeps, 38, 42, 2.4);
+  const auto paths = reconstruct(episode, full_size, set, {});
+  EXPECT_TRUE(paths.struck) << paths.why_not;
+  for (const BallPath& b : paths.balls) {
+    if (b.ball != "white") continue;
+    ASSERT_GE(b.contacts.size(), 1U);
+    EXPECT_EQ(b.contacts[0].with, "red-1");
+    EXPECT_NEAR(b.contacts[0].time, kHit, 0.005);
+    EXPECT_LT((b.contacts[0].at - second.p).norm(), 0.005);
+  }
+}
+
 // A potted green, on green cloth: what was taken for it afterwards was the white's shadow, which went along with the
 // white, and "nothing potted" was told.
 TEST_F(UnderAFrame, WhatGoesAlongWithAnotherBallIsNotTheOneThatFell) {

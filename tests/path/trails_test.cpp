@@ -166,6 +166,26 @@ TEST_F(Ghost, NotWhenItDidNotSetOutThere) {
   EXPECT_TRUE(trails.hand_over(ball).empty());
 }
 
+// The same beside a board: its edge was taken for the ball as that came out from under it (drawn: a white).
+TEST_F(Ghost, TheBallIsWhatRunsOnThoughABoardsEdgeSeemsToRun) {
+  const auto along_the_board = [&](double visible) {
+    ball.state = Followed::State::moving;
+    ball.seen.resize(6);
+    for (int f = 1; f < 20; ++f)
+      ball.seen.push_back(yellow(f * kFrame, passer(-kFrame) + 0.008 * f * Vec2(1, 0.1), visible));
+    ball.recent.assign(ball.seen.end() - 15, ball.seen.end());
+    ball.at = ball.seen.back().at;
+    Trails trails;
+    go_on(trails, 0.98);
+    return trails.hand_over(ball).size();
+  };
+  EXPECT_EQ(along_the_board(0.95), 0U) << "both look like it: it is what was followed";
+  EXPECT_EQ(along_the_board(0.6), 29U);
+  EXPECT_EQ(ball.state, Followed::State::moving);
+  EXPECT_LT((ball.at - passer(29 * kFrame)).norm(), 1e-9);
+  EXPECT_EQ(ball.seen.size(), 6U + 29U) << "what was seen of the board is left out";
+}
+
 // A tracker of a full-size table, and sightings that look like one ball and no other.
 struct Watching : testing::Test {
   Sighting see(const std::string& ball, double time, const Vec2& at) const {
@@ -329,6 +349,39 @@ TEST_F(Watching, WhatWasSeenWholeBesideALampsFrameIsGoneWhenItIsNotSeen) {
                                   [](const BallTrack& b) { return b.ball.starts_with("red") && b.after; });
     EXPECT_EQ(told, arm) << "taken to lie where it was not seen for five seconds, or to be gone from under an arm";
   }
+}
+
+// A board hides one side: the white turns at the cushion below it, and is not gone where it would have left the table.
+TEST_F(Watching, UnderABoardAlongACushionItTurns) {
+  constexpr double kStruck = 1.5, kBoard = -0.62, kSpeed = 1.5;  // s; m; m/s
+  Tracker tracker(table, set);
+  const auto white_at = [&](double t) {
+    const double x = -kSpeed * std::max(0.0, t - kStruck), cushion = -0.865;
+    return Vec2(x > cushion ? x : 2 * cushion - x, 0.25 * x);
+  };
+  int back = 0;
+  for (int f = 0; f < 80; ++f) {
+    Look l;
+    l.frame = f;
+    l.time = f * kFrame;
+    l.cover.half_width = 1.0;
+    l.cover.half_length = 1.9;
+    for (double x = -0.99; x < kBoard; x += 0.02)
+      for (double y = -1.89; y < 1.9; y += 0.02) l.cover.cover({x, y});
+    const Vec2 at = white_at(l.time);
+    if (at.x() > kBoard + 0.03) l.sightings.push_back(see("white", l.time, at));
+    back += at.x() > kBoard + 0.03 && l.time > kStruck + 0.7;
+    l.sightings.push_back(see("pink", l.time, {0, 0.9}));
+    (void)tracker.push(l);
+  }
+  ASSERT_GT(back, 8);
+  const auto e = tracker.finish();
+  ASSERT_TRUE(e);
+  for (const BallTrack& b : e->balls)
+    if (b.ball == "white") {
+      EXPECT_EQ(std::count_if(b.seen.begin(), b.seen.end(), [](const Sighting& s) { return s.time > kStruck + 0.7; }),
+                back);
+    }
 }
 
 }  // namespace
