@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <memory>
+#include <optional>
 
 #include "base/threads.hpp"
 #include "cli/command.hpp"
@@ -19,7 +20,7 @@ namespace {
 struct Arguments {
   std::string session, setup, conditions;
   std::vector<std::string> what_if;
-  int attempt = 0;
+  std::optional<int> attempt;
   bool json = false;
 };
 
@@ -65,16 +66,16 @@ Result<Done> run(const Arguments& a) {
   if (!play) return pass_on(play);
   constexpr int kThreads = 2;
   share_out(static_cast<int>(s.attempts.size()), kThreads, [&](int i) {
-    practice::Attempt& x = s.attempts[static_cast<std::size_t>(i)];
-    const auto k = static_cast<std::size_t>(x.group) - 1;
+    practice::Attempt& one = s.attempts[static_cast<std::size_t>(i)];
+    const auto k = static_cast<std::size_t>(one.group) - 1;
     const auto& setup = k < judged.setup_of_group.size() ? judged.setup_of_group[k] : std::nullopt;
-    compare::explain_attempt(x, setup, old->table, old->balls, *play, words);
+    compare::explain_attempt(one, setup, old->table, old->balls, *play, words);
   });
+  const auto x = std::find_if(s.attempts.begin(), s.attempts.end(),
+                              [&](const practice::Attempt& one) { return one.number == a.attempt; });
+  if (a.attempt && x == s.attempts.end()) return fail("--attempt {}: the session has no such attempt", *a.attempt);
   if (!a.what_if.empty()) {
     // Only asked, nothing written.
-    const auto x = std::find_if(s.attempts.begin(), s.attempts.end(),
-                                [&](const practice::Attempt& one) { return one.number == a.attempt; });
-    if (x == s.attempts.end()) return fail("--attempt {}: the session has no such attempt", a.attempt);
     const auto k = static_cast<std::size_t>(x->group) - 1;
     const practice::Setup* setup =
         k < judged.setup_of_group.size() && judged.setup_of_group[k] ? &*judged.setup_of_group[k] : nullptr;
@@ -91,7 +92,8 @@ Result<Done> run(const Arguments& a) {
     return Done{};
   }
   fmt::print("{}\n", words);
-  for (const practice::Attempt& x : s.attempts) print(x, old->balls.kinds[0].radius);
+  for (const practice::Attempt& one : s.attempts)
+    if (!a.attempt || one.number == *a.attempt) print(one, old->balls.kinds[0].radius);
   return Done{};
 }
 
@@ -104,7 +106,7 @@ Run declare_compare(CLI::App& app) {
   app.add_option(
       "--conditions", a->conditions,
       "how the table plays, a *.conditions.toml, best one that `tune` wrote (default: what the session read)");
-  auto* attempt = app.add_option("--attempt", a->attempt, "with --what-if: which attempt");
+  auto* attempt = app.add_option("--attempt", a->attempt, "tell of this attempt alone; --what-if asks for one");
   app.add_option("--what-if", a->what_if,
                  "the strike found with one thing changed: no-side, on-the-mark, softer=10, harder=10 (percent), "
                  "right=.., height=.. (ball radii); more than one may be asked")

@@ -32,7 +32,12 @@ std::string tip_words(const practice::Strike& s, const std::string& which, doubl
   if (value) {
     const auto ends = s.interval.find(which);
     if (ends == s.interval.end()) return mm(*value);
-    return fmt::format("{} ({} to {})", mm(*value), mm(ends->second[0]), mm(ends->second[1]));
+    const auto& [low, high] = ends->second;
+    if (low * high > 0 && low * *value > 0)  // all to one side: from the nearer to the farther
+      return fmt::format("{} ({:.1f} to {:.1f})", mm(*value),
+                         1e3 * ball_radius * std::min(std::abs(low), std::abs(high)),
+                         1e3 * ball_radius * std::max(std::abs(low), std::abs(high)));
+    return fmt::format("{} ({} to {})", mm(*value), mm(low), mm(high));
   }
   if (at_least && at_most) return fmt::format("between {} and {}", mm(*at_least), mm(*at_most));
   if (at_least)

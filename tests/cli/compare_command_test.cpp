@@ -76,6 +76,10 @@ TEST(CompareCommand, SaysWhyAndKeepsItInTheSession) {
   const auto after = read_text(folder + "/session.json");
   ASSERT_TRUE(after);
   EXPECT_EQ(*after, *kept);
+  const auto alone = run_program(kProgram, {"compare", folder, "--conditions", ours, "--attempt", "7"});
+  ASSERT_EQ(alone.code, 0) << alone.err;
+  EXPECT_NE(alone.out.find("\n7. "), std::string::npos) << alone.out;
+  EXPECT_EQ(alone.out.find("\n8. "), std::string::npos) << alone.out;
 }
 
 TEST(CompareCommand, KeepsThePictureWhileItHolds) {

@@ -5,6 +5,7 @@
 #include <gtest/gtest.h>
 
 #include "base/files.hpp"
+#include "report/miss_table.hpp"
 #include "support/full_size.hpp"
 #include "support/invented_session.hpp"
 
@@ -261,6 +262,19 @@ TEST(Words, AnEmptyAttempt) {
   const AttemptWords w = words_of(practice::Attempt{}, full_size());
   EXPECT_EQ(w.sentence, "Nothing potted.");
   EXPECT_THAT(w.cannot_tell, testing::SizeIs(1));
+}
+
+TEST(TipWords, AnIntervalToOneSideNamesTheSideOnce) {
+  practice::Strike s;
+  s.height = 0.52;
+  s.interval["height"] = {0.50, 0.54};
+  s.right = -0.02;
+  s.interval["right"] = {-0.06, 0.02};
+  EXPECT_EQ(tip_words(s, "height", kBall, "above", "below"), "13.7 mm above (13.1 to 14.2)");
+  EXPECT_EQ(tip_words(s, "right", kBall, "right", "left"), "0.5 mm left (1.6 mm left to 0.5 mm right)");
+  s.height = -0.3;
+  s.interval["height"] = {-0.34, -0.28};
+  EXPECT_EQ(tip_words(s, "height", kBall, "above", "below"), "7.9 mm below (7.4 to 8.9)");
 }
 
 }  // namespace
