@@ -133,6 +133,11 @@ practice::Strike told_strike(const StrikeFound& f) {
   s.u["heading"] = f.heading.u();
   s.interval["speed"] = {f.speed.low, f.speed.high};
   s.interval["heading"] = {f.heading.low, f.heading.high};
+  if (f.elevation) {
+    s.elevation = f.elevation->value;
+    s.u["elevation"] = f.elevation->u();
+    s.interval["elevation"] = {f.elevation->low, f.elevation->high};
+  }
   const auto tell = [&](const char* name, const Told& t, std::optional<double>& number, std::optional<double>& at_least,
                         std::optional<double>& at_most) {
     if (t.number()) {

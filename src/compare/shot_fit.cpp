@@ -33,6 +33,22 @@ class Cost final : public ceres::CostFunction {
 
 }  // namespace
 
+Raised raised_cue(const Vec2& ball, double heading, const table::Table& table) {
+  constexpr double kOver = 0.02;           // m that the cue must rise from the ball to the cushion's top
+  constexpr double kMost = radians(14.0);  // half way from eight degrees to twenty
+  constexpr double kShare = 0.35;          // how far players differ, of what they raise it
+  const Vec2 back = -along_heading(heading);
+  double way = 1e9;  // m, to the noses behind the ball
+  for (int k = 0; k < 2; ++k) {
+    const double half = k == 0 ? table.half_width() : table.half_length();
+    if (back[k] != 0) way = std::min(way, ((back[k] > 0 ? half : -half) - ball[k]) / back[k]);
+  }
+  Raised r;
+  r.usual = std::clamp(std::atan2(kOver, std::max(0.0, way)), r.usual, kMost);
+  r.sd = std::max(r.sd, kShare * r.usual);
+  return r;
+}
+
 std::optional<double> descend(Shot& shot, const Unknowns& unknowns, VectorXd& z, const std::vector<int>& held,
                               int iterations) {
   ceres::Problem::Options how;

@@ -18,22 +18,28 @@ using Eigen::VectorXd;
 
 inline constexpr double kTipLimit = motion::kMiscue;  // ball radii
 inline constexpr double kTipLimitSd = 0.005;          // how hard the limit of the disc is
-inline constexpr double kElevation = 0.02;  // rad, sd about the usual three degrees (TRADE: 2-4, common practice)
-inline constexpr double kDelaySd = 0.02;    // s, of the strike as measured
-inline constexpr double kFdStep = 1e-3;     // of a scale: some micrometres on the table
+// How far a cue is raised: two to four degrees, and eight to twenty from a ball at a cushion, which it passes over
+// (TRADE.md, common practice).
+struct Raised {
+  double usual = radians(3.0), sd = 0.02;  // rad
+};
+[[nodiscard]] Raised raised_cue(const Vec2& ball, double heading, const table::Table& table);
+inline constexpr double kDelaySd = 0.02;  // s, of the strike as measured
+inline constexpr double kFdStep = 1e-3;   // of a scale: some micrometres on the table
 enum : Index { kSpeed, kHeading, kRight, kHeight, kElev, kDelay, kPlaces };
 
 // The unknowns in their scales, and what is known of them beforehand.
 class Unknowns {
  public:
-  Unknowns(const Evidence& e, const practice::Strike& seen, const KnownPlay& play, bool play_free)
-      : moved_(e.moved), play_free_(play_free) {
+  Unknowns(const Evidence& e, const practice::Strike& seen, const table::Table& table, const KnownPlay& play,
+           bool play_free)
+      : moved_(e.moved), play_free_(play_free), raised_(raised_cue(e.balls.at(0).place, seen.heading, table)) {
     size_ = kPlaces + 2 * static_cast<Index>(moved_) + static_cast<Index>(kPlays);
     scale_ = VectorXd::Ones(size_);
     scale_[kSpeed] = 0.02 * std::max(seen.speed, 0.2);
     scale_[kHeading] = 0.004;
     scale_[kRight] = scale_[kHeight] = 0.1;
-    scale_[kElev] = kElevation;
+    scale_[kElev] = raised_.sd;
     scale_[kDelay] = kDelaySd;
     for (Index i = 0; i < 2 * static_cast<Index>(moved_); ++i) scale_[kPlaces + i] = 0.001;
     for (std::size_t k = 0; k < kPlays; ++k)
@@ -54,7 +60,7 @@ class Unknowns {
     n.strike.heading += z[kHeading] * scale_[kHeading];
     n.strike.right = z[kRight] * scale_[kRight];
     n.strike.height = z[kHeight] * scale_[kHeight];
-    n.strike.elevation = std::clamp(radians(3.0) + z[kElev] * scale_[kElev], 0.0, 0.5);
+    n.strike.elevation = std::clamp(raised_.usual + z[kElev] * scale_[kElev], 0.0, 0.5);
     n.delay = z[kDelay] * scale_[kDelay];
     for (std::size_t b = 0; b < moved_; ++b)
       n.places[b] += Vec2(z[kPlaces + 2 * static_cast<Index>(b)], z[kPlaces + 2 * static_cast<Index>(b) + 1]) * 0.001;
@@ -70,7 +76,7 @@ class Unknowns {
     z[kHeading] = wrap_angle(n.strike.heading - middle_.strike.heading) / scale_[kHeading];
     z[kRight] = n.strike.right / scale_[kRight];
     z[kHeight] = n.strike.height / scale_[kHeight];
-    z[kElev] = (n.strike.elevation - radians(3.0)) / scale_[kElev];
+    z[kElev] = (n.strike.elevation - raised_.usual) / scale_[kElev];
     z[kDelay] = n.delay / scale_[kDelay];
     for (std::size_t b = 0; b < moved_; ++b) {
       const Vec2 d = (n.places[b] - middle_.places[b]) / 0.001;
@@ -87,6 +93,7 @@ class Unknowns {
  private:
   std::size_t moved_;
   bool play_free_;
+  Raised raised_;
   Index size_ = 0;
   VectorXd scale_;
   ShotNumbers middle_;

@@ -221,7 +221,7 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
                         const KnownPlay& play, const StrikeFitOptions& o) {
   StrikeFound out;
   out.cushions = e.cushions;
-  const Unknowns unknowns(e, seen, play, o.play_free);
+  const Unknowns unknowns(e, seen, table, play, o.play_free);
   Shot shot(e, table, play, unknowns);
   std::vector<Valley> valleys;
   if (o.near) {
@@ -275,10 +275,14 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   }
   for (std::size_t k = 1; k < valleys.size(); ++k)
     if (valleys[k].sum < 1e299) valleys[k].sum = descend(shot, unknowns, valleys[k].z, {}, 15).value_or(1e300);
-  std::size_t first = 0;
-  for (std::size_t k = 1; k < valleys.size(); ++k)
-    if (valleys[k].sum < valleys[first].sum) first = k;
-  const Valley best = valleys[first];
+  // The deepest in which the balls touch things in the order seen; where a contact is missed the sum has less to meet.
+  const double freedom = std::max(1.0, 2.0 * static_cast<double>(e.facts.size()) - static_cast<double>(kPlaces) -
+                                           2.0 * static_cast<double>(e.moved));
+  std::stable_sort(valleys.begin(), valleys.end(), [](const Valley& a, const Valley& b) { return a.sum < b.sum; });
+  const auto in_order = std::find_if(valleys.begin(), valleys.end(), [&](const Valley& v) {
+    return v.sum <= kWorstMisfit * freedom && shot.all_matched(v.z);
+  });
+  const Valley best = in_order != valleys.end() ? *in_order : valleys[0];
 
   out.numbers = unknowns.numbers(best.z);
   // The fit's limit of the tip's disc gives by a hair; no strike beyond it can be played.
@@ -290,8 +294,6 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
     out.why = "the fit did not end";
     return out;
   }
-  const double freedom = std::max(1.0, 2.0 * static_cast<double>(e.facts.size()) - static_cast<double>(kPlaces) -
-                                           2.0 * static_cast<double>(e.moved));
   out.misfit = best.sum / freedom;
   const double scale2 = std::max(1.0, out.misfit);
   const MatrixXd h = information(unknowns, out.slopes);
@@ -303,6 +305,10 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   out.heading = around(out.numbers.strike.heading, sd(kHeading));
   out.right = around(out.numbers.strike.right, sd(kRight));
   out.height = around(out.numbers.strike.height, sd(kHeight));
+  // Where it shows: the motion tells it clearly better than what cues usually do.
+  constexpr double kShows = 0.5;
+  if (const double share = std::sqrt(std::max(0.0, scale2 * all(kElev, kElev))); share < kShows)
+    out.elevation = around(out.numbers.strike.elevation, share * unknowns.scale(kElev));
   if (out.misfit > kWorstMisfit || !out.orders) {
     out.why = std::string(out.orders ? "no strike explains the whole motion: it lies further off than its uncertainty"
                                      : "no strike makes the balls touch things in the order seen");

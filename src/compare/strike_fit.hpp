@@ -32,6 +32,7 @@ struct StrikeFound {
   std::string why;    // when it does not
   ShotNumbers numbers;
   Told speed, heading, right, height;
+  std::optional<Told> elevation;  // rad; where it shows
   // Of speed, heading, right, height at the best fit, with everything else open.
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();
   std::vector<ShotNumbers> draws;  // shots that the data do not tell from the best, as many as asked for or fewer

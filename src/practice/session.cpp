@@ -182,6 +182,7 @@ Json write(const Attempt& a) {
     Json s{{"speed", kept(a.strike->speed)}, {"heading", kept(a.strike->heading)}};
     if (a.strike->right) s["right"] = kept(*a.strike->right);
     if (a.strike->height) s["height"] = kept(*a.strike->height);
+    if (a.strike->elevation) s["elevation"] = kept(*a.strike->elevation);
     for (const auto& [key, bound] : {std::pair("right_at_least", &a.strike->right_at_least),
                                      {"right_at_most", &a.strike->right_at_most},
                                      {"height_at_least", &a.strike->height_at_least},
@@ -375,6 +376,7 @@ Attempt read_attempt(const Json& j) {
     strike.heading = s.at("heading").get<double>();
     if (s.contains("right")) strike.right = s["right"].get<double>();
     if (s.contains("height")) strike.height = s["height"].get<double>();
+    if (s.contains("elevation")) strike.elevation = s["elevation"].get<double>();
     for (const auto& [key, bound] : {std::pair("right_at_least", &strike.right_at_least),
                                      {"right_at_most", &strike.right_at_most},
                                      {"height_at_least", &strike.height_at_least},

@@ -1,5 +1,6 @@
 // Strikes read back from motion that the small-step integrator made and that was measured badly.
 #include "compare/strike_fit.hpp"
+#include "compare/shot_fit.hpp"
 
 #include <gtest/gtest.h>
 
@@ -76,6 +77,40 @@ TEST(StrikeFit, AMotionThatNoStrikeMakesIsNotExplained) {
   const StrikeFound f = find_strike(*e, *shot.attempt.strike, table, tuned_play({}));
   EXPECT_FALSE(f.fits);
   EXPECT_FALSE(f.why.empty());
+}
+
+// A cue is raised over the cushion behind the ball (8 to 20 degrees there, TRADE.md, common practice): with side the
+// white swerves, and that tells it. A level cue, or no side, shows nothing of it.
+TEST(StrikeFit, ACueRaisedOverACushionIsToldWhereItShows) {
+  const auto table = full_size();
+  const auto set = snooker();
+  const Vec2 by_the_cushion(0.1, -1.72), in_the_open(0.1, -0.9);
+  EXPECT_NEAR(degrees(raised_cue(in_the_open, 0.1, table).usual), 3, 1e-9);
+  EXPECT_GT(degrees(raised_cue(by_the_cushion, 0.1, table).usual), 8);
+  EXPECT_NEAR(degrees(raised_cue(by_the_cushion, kPi / 2, table).usual), 3, 0.2) << "along the cushion";
+  const auto find = [&](double right, double raised, std::uint64_t seed) {
+    motion::Ball white;
+    white.name = "white";
+    white.place = by_the_cushion;
+    const motion::Strike s{.speed = 2.4, .heading = 0.1, .right = right, .height = 0.1, .elevation = radians(raised)};
+    const OracleShot shot = support::play_oracle(table, {}, s, {white}, seed, {});
+    const auto e = evidence_of(shot.attempt, table, set);
+    EXPECT_TRUE(e);
+    StrikeFound f = find_strike(*e, *shot.attempt.strike, table, tuned_play({}));
+    EXPECT_TRUE(f.fits) << f.why;
+    EXPECT_TRUE(f.right.low <= right && right <= f.right.high) << f.right.low << " to " << f.right.high;
+    EXPECT_NEAR(f.speed.value, s.speed, 0.03 * s.speed);
+    return f;
+  };
+  for (const double raised : {9.0, 13.0, 17.0}) {
+    const StrikeFound f = find(0.35, raised, 3);
+    ASSERT_TRUE(f.elevation) << raised;
+    std::printf("raised %.0f: told %.1f, %.1f to %.1f degrees\n", raised, degrees(f.elevation->value),
+                degrees(f.elevation->low), degrees(f.elevation->high));
+    EXPECT_LE(degrees(f.elevation->low), raised);
+    EXPECT_GE(degrees(f.elevation->high), raised);
+  }
+  EXPECT_FALSE(find(0.0, 13, 4).elevation) << "without side nothing swerves";
 }
 
 TEST(StrikeFit, OracleShots) {
