@@ -70,12 +70,12 @@ struct ComputedPath {
 struct Strike {
   double speed = 0, heading = 0;
   std::optional<double> right{}, height{};  // absent: not known well enough to be a number
-  std::optional<double> elevation{};        // rad, of the cue, where the motion shows it
   std::map<std::string, double> u{};
   // Where only a bound is known (a tip's place that shows less the further out it is), ball radii.
   std::optional<double> right_at_least{}, right_at_most{}, height_at_least{}, height_at_most{};
   std::map<std::string, std::array<double, 2>> interval{};  // 95 %, of speed, heading, right, height; absent: open
   std::string from{};  // "first run" as measured before anything was touched, or "whole motion"; "" not said
+  std::optional<double> elevation{};  // rad, of the cue, where the motion shows it
 
   // Whether the speed is known well enough to be said as a number, and to be compared between attempts.
   [[nodiscard]] bool speed_told() const {
