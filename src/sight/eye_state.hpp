@@ -59,6 +59,7 @@ struct Eye::State {
     std::vector<Seen> seen;
   };
   std::deque<Past> past;  // the last frames, oldest first
+  Look last;              // as it was told
   int next_id = 1;
   cv::Mat halves, change, open;
   double radius;
@@ -78,6 +79,8 @@ struct Eye::State {
         radius(b.kinds.at(0).radius) {}
 
   Look look(const video::Frame& frame);
+  // A frame that shows the picture before once more, while nothing moves: what lay there lies there.
+  Look look_again(const video::Frame& frame);
   double chroma_siting(const video::Frame& frame, const View& view) const;
   void learn_optics(const video::Frame& frame);
   void note(bool kept, std::string_view why, const Ellipse& outline, const Vec2& smear, const BallFit* fit = nullptr);
