@@ -111,7 +111,7 @@ Run declare_compare(CLI::App& app) {
                  "the strike found with one thing changed: no-side, on-the-mark, softer=10, harder=10 (percent), "
                  "right=.., height=.. (ball radii); more than one may be asked")
       ->needs(attempt);
-  app.add_flag("--json", a->json, "print session.json on standard output");
+  app.add_flag("--json", a->json, "print session.json on standard output, all of it")->excludes(attempt);
   return [a] { return run(*a); };
 }
 

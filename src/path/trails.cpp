@@ -49,7 +49,8 @@ bool is_ball(const Trail& t) {
 constexpr double kClearly = 1.5;  // of the logarithms, a sighting
 // The white's own look is not learnt in a clip that begins with it out of sight: pale pictures bring the pink near.
 constexpr double kClearlyWhite = 0.7;
-// A ball that is followed on the move is of that colour already: the trail need only not be another's.
+// A ball that is followed on the move is of that colour already: the trail need only not be another's. In
+// dim light a white was 0.7 from the pink (drawn).
 constexpr double kHalfway = 0.5;
 std::optional<std::size_t> kind_of(const Trail& t, double clearly = kClearly) {
   if (t.colour.size() < 2) return std::nullopt;

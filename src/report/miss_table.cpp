@@ -49,20 +49,24 @@ std::string tip_words(const practice::Strike& s, const std::string& which, doubl
   return "cannot tell";
 }
 
+std::string raised_words(const practice::Strike& s) {
+  if (!s.elevation) return "";
+  std::string out = fmt::format("{:.0f} degrees", degrees(*s.elevation));
+  if (const auto ends = s.interval.find("elevation"); ends != s.interval.end())
+    out += fmt::format(" ({:.0f} to {:.0f})", degrees(std::max(0.0, ends->second[0])), degrees(ends->second[1]));
+  return out;
+}
+
 std::string strike_line(const practice::Attempt& a, double ball_radius) {
   if (!a.strike || a.strike->from != "whole motion") return "";
   const practice::Strike& s = *a.strike;
   std::string pace = fmt::format("{:.2f} m/s", s.speed);
   if (const auto ends = s.interval.find("speed"); ends != s.interval.end())
     pace += fmt::format(" ({:.2f} to {:.2f})", ends->second[0], ends->second[1]);
-  std::string raised;
-  if (s.elevation) {
-    raised = fmt::format("; cue raised {:.0f} degrees", degrees(*s.elevation));
-    if (const auto ends = s.interval.find("elevation"); ends != s.interval.end())
-      raised += fmt::format(" ({:.0f} to {:.0f})", degrees(std::max(0.0, ends->second[0])), degrees(ends->second[1]));
-  }
+  const std::string raised = raised_words(s);
   return fmt::format("Struck: {}; side {}; height {}{}.", pace, tip_words(s, "right", ball_radius, "right", "left"),
-                     tip_words(s, "height", ball_radius, "above the middle", "below the middle"), raised);
+                     tip_words(s, "height", ball_radius, "above the middle", "below the middle"),
+                     raised.empty() ? "" : "; cue raised " + raised);
 }
 
 std::vector<MissRow> miss_rows(const practice::Attempt& a) {

@@ -15,6 +15,9 @@ namespace baizetrace::report {
 [[nodiscard]] std::string tip_words(const practice::Strike& strike, const std::string& which, double ball_radius,
                                     const char* plus, const char* minus);
 
+// How far the cue was raised, "10 degrees (8 to 11)". Empty: the motion does not show it.
+[[nodiscard]] std::string raised_words(const practice::Strike& strike);
+
 // "Struck: 2.31 m/s (2.28 to 2.34); side ...; height ...". Empty: the strike was not found.
 [[nodiscard]] std::string strike_line(const practice::Attempt& attempt, double ball_radius);
 

@@ -122,6 +122,8 @@ std::string strike_list(const practice::Attempt& a, double ball_radius) {
   };
   tip("side", "right", s.right, "right", "left");
   tip("height", "height", s.height, "above the middle", "below the middle");
+  if (const std::string raised = raised_words(s); !raised.empty())
+    out += fmt::format("<div><dt>cue raised</dt><dd>{}</dd></div>\n", raised);
   return out + "</dl>\n";
 }
 

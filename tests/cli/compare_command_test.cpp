@@ -80,6 +80,7 @@ TEST(CompareCommand, SaysWhyAndKeepsItInTheSession) {
   ASSERT_EQ(alone.code, 0) << alone.err;
   EXPECT_NE(alone.out.find("\n7. "), std::string::npos) << alone.out;
   EXPECT_EQ(alone.out.find("\n8. "), std::string::npos) << alone.out;
+  EXPECT_EQ(run_program(kProgram, {"compare", folder, "--attempt", "7", "--json"}).code, 2) << "that prints all";
 }
 
 TEST(CompareCommand, KeepsThePictureWhileItHolds) {

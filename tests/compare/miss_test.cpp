@@ -152,6 +152,9 @@ TEST(Miss, ComesBackFromTheFile) {
   s.attempts.push_back(p->shot.attempt);
   explain_attempt(s.attempts[0], setup, table, set, tuned_play(), "tuned");
   ASSERT_TRUE(s.attempts[0].miss) << s.attempts[0].not_explained;
+  ASSERT_TRUE(s.attempts[0].strike);
+  s.attempts[0].strike->elevation = 0.21;  // told where it shows
+  s.attempts[0].strike->interval["elevation"] = {0.18, 0.24};
   const auto file = std::filesystem::path(testing::TempDir()) / "miss.session.json";
   ASSERT_TRUE(write_atomically(file, practice::session_json(s)));
   const auto back = practice::read_session(file.string());
@@ -160,6 +163,7 @@ TEST(Miss, ComesBackFromTheFile) {
   const practice::Attempt& a = back->attempts[0];
   ASSERT_TRUE(a.miss && a.meant && a.explained && a.strike);
   EXPECT_EQ(a.strike->from, "whole motion");
+  EXPECT_EQ(a.strike->elevation, 0.21);
   EXPECT_EQ(a.miss->sentence, s.attempts[0].miss->sentence);
   std::filesystem::remove(file);
 }

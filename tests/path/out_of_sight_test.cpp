@@ -428,13 +428,13 @@ TEST_F(UnderAFrame, ABallBeganWhenItWasHitHoweverLateItIsSeen) {
   Episode episode = with_a_red(creeps, 38, 42, 2.4);
   const auto paths = reconstruct(episode, full_size, set, {});
   EXPECT_TRUE(paths.struck) << paths.why_not;
-  for (const BallPath& b : paths.balls) {
-    if (b.ball != "white") continue;
-    ASSERT_GE(b.contacts.size(), 1U);
-    EXPECT_EQ(b.contacts[0].with, "red-1");
-    EXPECT_NEAR(b.contacts[0].time, kHit, 0.005);
-    EXPECT_LT((b.contacts[0].at - second.p).norm(), 0.005);
-  }
+  const auto white =
+      std::find_if(paths.balls.begin(), paths.balls.end(), [](const BallPath& b) { return b.ball == "white"; });
+  ASSERT_NE(white, paths.balls.end());
+  ASSERT_GE(white->contacts.size(), 1U);
+  EXPECT_EQ(white->contacts[0].with, "red-1");
+  EXPECT_NEAR(white->contacts[0].time, kHit, 0.005);
+  EXPECT_LT((white->contacts[0].at - second.p).norm(), 0.005);
 }
 
 // A potted green, on green cloth: what was taken for it afterwards was the white's shadow, which went along with the

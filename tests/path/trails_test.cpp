@@ -377,11 +377,12 @@ TEST_F(Watching, UnderABoardAlongACushionItTurns) {
   ASSERT_GT(back, 8);
   const auto e = tracker.finish();
   ASSERT_TRUE(e);
-  for (const BallTrack& b : e->balls)
-    if (b.ball == "white") {
-      EXPECT_EQ(std::count_if(b.seen.begin(), b.seen.end(), [](const Sighting& s) { return s.time > kStruck + 0.7; }),
-                back);
-    }
+  const auto white =
+      std::find_if(e->balls.begin(), e->balls.end(), [](const BallTrack& b) { return b.ball == "white"; });
+  ASSERT_NE(white, e->balls.end());
+  EXPECT_EQ(
+      std::count_if(white->seen.begin(), white->seen.end(), [](const Sighting& s) { return s.time > kStruck + 0.7; }),
+      back);
 }
 
 }  // namespace

@@ -277,5 +277,16 @@ TEST(TipWords, AnIntervalToOneSideNamesTheSideOnce) {
   EXPECT_EQ(tip_words(s, "height", kBall, "above", "below"), "7.9 mm below (7.4 to 8.9)");
 }
 
+TEST(TipWords, ARaisedCueIsToldWhereItShows) {
+  practice::Attempt a;
+  a.strike.emplace();
+  a.strike->from = "whole motion";
+  EXPECT_EQ(raised_words(*a.strike), "");
+  EXPECT_THAT(strike_line(a, kBall), Not(HasSubstr("raised")));
+  a.strike->elevation = 0.17;
+  a.strike->interval["elevation"] = {0.15, 0.2};
+  EXPECT_THAT(strike_line(a, kBall), HasSubstr("; cue raised 10 degrees (9 to 11)."));
+}
+
 }  // namespace
 }  // namespace baizetrace::report
