@@ -4,8 +4,10 @@
 
 #include <algorithm>
 #include <array>
+#include <filesystem>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
+#include <system_error>
 
 #include "report/assets.hpp"
 #include "report/attempt_plan.hpp"
@@ -46,7 +48,11 @@ std::string picture_within(const cv::Mat& bgr, std::size_t bytes, const std::str
   return {};
 }
 
-cv::Mat read_picture(const std::string& file) { return file.empty() ? cv::Mat() : cv::imread(file, cv::IMREAD_COLOR); }
+// Empty: there is none, of a session without film.
+cv::Mat read_picture(const std::string& file) {
+  std::error_code code;
+  return std::filesystem::is_regular_file(file, code) ? cv::imread(file, cv::IMREAD_COLOR) : cv::Mat();
+}
 
 std::string conditions_table(const practice::Session& s) {
   HtmlTable t;
