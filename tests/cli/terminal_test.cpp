@@ -45,7 +45,7 @@ class Terminal {
   // Reads until `enough` says so or the program has ended. False: a minute and a half went by.
   template <class Enough>
   bool read_until(Enough enough) {
-    const auto end = Clock::now() + std::chrono::seconds(90);
+    const auto end = Clock::now() + std::chrono::seconds(240);
     while (!enough(said_)) {
       if (Clock::now() > end) return false;
       pollfd waiting{screen_, POLLIN, 0};

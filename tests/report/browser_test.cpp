@@ -46,7 +46,7 @@ class Browser : public testing::Test {
   [[nodiscard]] Run run(const std::string& arguments, const std::string& file) const {
     const std::string out = (folder_ / "out.txt").string(), log = (folder_ / "log.txt").string();
     const std::string command =
-        "timeout 90 chromium --headless --no-sandbox --disable-gpu --disable-background-networking "
+        "timeout 240 chromium --headless --no-sandbox --disable-gpu --disable-background-networking "
         "--disable-component-update --disable-sync --no-first-run --disable-dev-shm-usage --hide-scrollbars "
         "--enable-logging=stderr --user-data-dir='" +
         (folder_ / "profile").string() + "' " + arguments + " 'file://" + file + "' > '" + out + "' 2> '" + log + "'";
@@ -125,7 +125,7 @@ TEST_F(Browser, TwoHundredAttemptsOpenSmoothly) {
   EXPECT_LT(page.size(), 5'000'000U);
   const std::string report = keep("long.html", page),
                     empty = keep("empty.html", "<!DOCTYPE html><title>x</title><h1>x</h1>");
-  // Processor time, so that a busy machine does not count.
+  // Processor time, so that a busy machine does not count; beside the browser's own start, so that a slow one does not.
   const auto spent = [] {
     rusage used{};
     ::getrusage(RUSAGE_CHILDREN, &used);
@@ -140,6 +140,7 @@ TEST_F(Browser, TwoHundredAttemptsOpenSmoothly) {
     EXPECT_EQ(r.code, 0) << r.log.substr(0, 2000);
     return spent() - begun;
   };
+  timed(empty);  // makes the profile
   const double start = timed(empty), opened = timed(report) - start;
   const std::string glass = keep("glass.html", looking_glass(report, 390));
   const Run r =
@@ -152,10 +153,11 @@ TEST_F(Browser, TwoHundredAttemptsOpenSmoothly) {
   EXPECT_THAT(found, HasSubstr("dead=0;"));
   EXPECT_THAT(found, HasSubstr("jumps=0;"));
   EXPECT_THAT(found, HasSubstr("bare=0;"));
-  std::cout << fmt::format("{:.2f} MB; opened with {:.1f} s of processor time more than an empty page\n",
-                           1e-6 * static_cast<double>(page.size()), opened);
-  constexpr double kLongest = 3;  // s of processor time on two slow cores: nobody waits for it
-  EXPECT_LT(opened, kLongest);
+  std::cout << fmt::format(
+      "{:.2f} MB; opened with {:.1f} s of processor time more than an empty page, {:.1f} of the browser's start\n",
+      1e-6 * static_cast<double>(page.size()), opened, opened / start);
+  constexpr double kLongest = 5;  // of the browser's own start; 0.8 to 1.0 as measured: nobody waits for it
+  EXPECT_LT(opened, kLongest * start);
 }
 
 TEST_F(Browser, AxeFindsNothingSerious) {
