@@ -42,7 +42,7 @@ class Terminal {
     ::close(screen_);
   }
 
-  // Reads until `enough` says so or the program has ended. False: a minute and a half went by.
+  // Reads until `enough` says so or the program has ended. False: four minutes went by.
   template <class Enough>
   bool read_until(Enough enough) {
     const auto end = Clock::now() + std::chrono::seconds(240);
