@@ -11,6 +11,7 @@ constexpr double kLeastOverNoise = 4;
 constexpr double kLevelU = 4;        // levels: how well B is known from further inside
 constexpr double kModelNoise = 0.5;  // levels: what no profile of this form explains
 constexpr int kSteps = 30;
+constexpr double kWidestBlur = 0.03;  // m: wider than a cushion is deep no nose is read (a view along it)
 
 double normal_sum(double x) { return 0.5 * std::erfc(-x * M_SQRT1_2); }
 
@@ -39,6 +40,7 @@ std::optional<NoseFit> fit_nose(const Profile& p, double reach, double px_per_m,
   if (top - low < least) return std::nullopt;
 
   const double sigma = look.sigma_px / px_per_m;  // m
+  if (!(sigma < kWidestBlur)) return std::nullopt;
   const double from = low_at - std::max(0.004, 1.5 * sigma), to = at + std::max(0.010, 4 * sigma);
   const double inside = p.mean(from - 0.008, from - 0.003);
   Model m;

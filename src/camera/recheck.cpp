@@ -46,7 +46,7 @@ Recheck recheck(const Scene& scene, const Rig& rig, const table::Spec& spec, con
     return out;
   };
   const Fit fit = refine(scene, unknowns_of(rig, spec, balls), spec, beliefs_of(spec),
-                         {.rounds = kRounds, .rulers = false, .pose_only = true});
+                         {.rounds = kRounds, .more = 0, .rulers = false, .pose_only = true});
   if (fit.summary.usable && judge(fit, spec).found) return answer(Recheck::Answer::corrected, fit.x.pose);
   RegisterOptions how;
   how.lens = known_lens(rig);

@@ -25,6 +25,9 @@ constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours
 // on drawn clips with all of it before, within 0.1 px on other footage with truth. That is 1 to 2 % of a ball's size:
 // as a ruler balls are worth less than the table's own file, unless they are large in the picture.
 constexpr double kBallBiasPerBlur = 0.2;
+// A table still moves while a round changes its half width or half length by so much (m), or finds or loses so much of
+// a nose. Chosen: a fifth of what a table's size is told to, and more than a scratch of cloth.
+constexpr double kStillMoves = 0.0003, kStillFinds = 0.15;
 constexpr double kFits = 0.8;  // px: a mark this near to the fitted curve belongs to it
 // How the noses look from this camera, by the tangent of the angle at which a cushion is looked at square to its
 // length: 0 straight above it, below 0 from beyond it. Measured on 760 cushions that tools/drawn draws and on
@@ -147,7 +150,10 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
 
   std::vector<RestingBall> balls;
   Scatter scatter{};
-  for (int round = 0; round < options.rounds; ++round) {
+  std::array<int, 4> noses_before{};
+  for (int round = 0; round < options.rounds + options.more; ++round) {
+    const bool late = round + 1 >= options.rounds;  // may be the last
+    const Vec2 size_before(x.half_width, x.half_length);
     const table::Table table = table::Table(spec).resized(x.half_width, x.half_length);
     EdgeOptions edges;
     edges.nose_reach = kNoseReach[static_cast<std::size_t>(std::min(round, 2))];
@@ -184,7 +190,7 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
       return noses[static_cast<std::size_t>(end)] > kHeldBelow * whole[static_cast<std::size_t>(end)];
     };
     if (round >= kSettled && !(followed(kBaulk) && followed(kTop))) add(middle_marks(scene, x));
-    if (options.rulers && (round == 2 || round + 1 == options.rounds)) {
+    if (options.rulers && (round == 2 || late)) {
       balls = rulers(scene, x);
       x.balls.clear();
       std::vector<double> blur;
@@ -203,12 +209,16 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
       m.sd = std::max(m.sd, kAlike * scatter[static_cast<std::size_t>(m.kind)][static_cast<std::size_t>(side_of(m))]);
     look_along(beliefs, x, scatter[static_cast<std::size_t>(Kind::nose)]);
     SolveOptions how;
-    how.covariance = round + 1 == options.rounds;
+    how.covariance = late;
     how.lens_fine = round > 0;
     if (options.pose_only) how.lens_fine = how.lens_shape = how.focal = how.size = false;
     fit.summary = solve(x, fit.marks, beliefs, how);
     if (!fit.summary.usable) break;
     scatter = scatter_of(fit);
+    bool moves = (Vec2(x.half_width, x.half_length) - size_before).cwiseAbs().maxCoeff() > kStillMoves;
+    for (std::size_t s = 0; s < 4; ++s) moves = moves || std::abs(noses[s] - noses_before[s]) > kStillFinds * whole[s];
+    noses_before = noses;
+    if (late && !moves) break;
   }
   fit.x = x;
   fit.balls = static_cast<int>(balls.size());

@@ -100,7 +100,8 @@ Tried tried(const Scene& scene, const Guess& guess, const table::Spec& spec, con
   End end;
   if (!options.corners && beliefs.has_line) {
     // Once the noses are found roughly, the line and D are looked for at both ends.
-    const Fit rough = refine(scene, x, spec, no_marks(beliefs), {.rounds = 2, .rulers = false, .guess = &guess});
+    const Fit rough =
+        refine(scene, x, spec, no_marks(beliefs), {.rounds = 2, .more = 0, .rulers = false, .guess = &guess});
     if (rough.summary.usable) x = rough.x;
     end = end_of(scene, x, beliefs);
     if (end.turned) x = other_end(x);
@@ -220,7 +221,7 @@ Registration register_scene(const Scene& scene, const table::Spec& spec, const t
     for (int side = 0; side < 4; ++side) {
       Unknowns x = as_is;
       x.hidden_side = side;
-      const Fit without = refine(scene, x, spec, beliefs, {.rounds = 3, .rulers = false});
+      const Fit without = refine(scene, x, spec, beliefs, {.rounds = 3, .more = 0, .rulers = false});
       if (!without.summary.usable) continue;
       x = without.x;
       x.hidden_side = -1;

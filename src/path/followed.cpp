@@ -15,6 +15,9 @@ constexpr double kBadly = 2.0;         // price of a ball at rest being seen bes
 constexpr double kPartly = 3.0;        // price of a sighting of which nothing was a ball's outline
 constexpr double kTurn = 6.0;          // price of a moving ball having met something since it was last seen
 constexpr double kOthers = 6.0;        // against a kind: the colour is plainly another's
+// Of what is seen where a ball comes back from out of sight: balls in sight have 0 to 0.3, in dim light 1. A dark green
+// ball that came out under a board in its stead had 2 against the white.
+constexpr double kRatherOthers = 1.5;
 
 // Where a ball on the move drops, when it runs straight into a mouth just ahead of it: the middle of the fall, m.
 std::optional<Vec2> runs_into(const Followed& b, const table::Table& table) {
@@ -174,7 +177,7 @@ void tell_causes(std::vector<Followed>& balls, const table::Table& table, double
 }
 
 std::vector<Sighting> take_back_unlike(Followed& b, const Sighting& s) {
-  b.unlike = against(s, b.kind) >= kOthers ? b.unlike + 1 : 0;
+  b.unlike = against(s, b.kind) >= (b.back ? kRatherOthers : kOthers) ? b.unlike + 1 : 0;
   if (b.unlike != kUnlike || b.seen.size() < kUnlike + 2) return {};
   std::vector<Sighting> back(b.seen.end() - kUnlike, b.seen.end());
   b.seen.resize(b.seen.size() - kUnlike);
@@ -188,6 +191,7 @@ std::vector<Sighting> take_back_unlike(Followed& b, const Sighting& s) {
 
 double cost_of(const Followed& ball, const Sighting& s) {
   if (ball.into && !out_of_the_mouth(ball, s)) return kForbidden;
+  if (ball.back && ball.unlike >= kUnlike && against(s, ball.kind) >= kRatherOthers) return kForbidden;
   // In a pocket's dark, and where cloth and shadows have been taken for it already, only its colour tells a ball.
   const double colour = (ball.into || ball.unlike >= kUnlike ? 2 : 1) * against(s, ball.kind);
   const double dt = std::max(1e-3, s.time - ball.seen_at);

@@ -40,7 +40,8 @@ struct Followed {
   bool may_start = true, may_turn = true;
   // On the move: the mouth that it runs into, in sight, as it was last seen; where it drops (m).
   std::optional<Vec2> into;
-  int unlike = 0;  // on the move: sightings in a row that look like no ball of its kind
+  int unlike = 0;     // on the move: sightings in a row that look like no ball of its kind
+  bool back = false;  // was out of sight until a few sightings ago: its colour must tell that it is the same
 
   // In the episode under way.
   std::optional<Stay> before;

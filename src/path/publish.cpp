@@ -138,8 +138,9 @@ BallPath publish(const Published& from, std::size_t i, const Found& found, const
   // Lost as it came to rest there, it has touched nothing since.
   constexpr double kAsGoodAsThere = 0.05;  // m
   const bool there = track.after && (track.after->at - chain.at(until, cloth)).norm() < kAsGoodAsThere;
-  // Nor is it known where a ball lies that went out of sight on its way, and not into a pocket.
-  const bool vanished = chain.ball != "white" && !chain.rest && !track.after;
+  // Nor is it known where a ball lies that went out of sight on its way, and not into a pocket; the white may have been
+  // taken, unless it ran under what always hides the bed.
+  const bool vanished = (chain.ball != "white" || found.went_under) && !chain.rest && !track.after;
   if ((found.lost || found.came_back || vanished) && !found.pocket && !there && !out.told_until) out.told_until = until;
   double sum = 0;
   int n = 0;

@@ -222,7 +222,8 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
     if (!tracks[i]->after && (!found[i].lost || heads_into_a_pocket(found[i], worlds[i])))
       find_fall(found[i], worlds[i], last_seen(found[i].chain), kFallWithin);
     // In the open it is a hand that makes a ball vanish before a nose.
-    found[i].came_back = found[i].came_back && always_hidden(episode, found[i]);
+    found[i].went_under = always_hidden(episode, found[i]);
+    found[i].came_back = found[i].came_back && found[i].went_under;
     problem.chains[i] = found[i].chain;
   }
   fit_options.covariance = true;

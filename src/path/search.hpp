@@ -50,6 +50,7 @@ struct Found {
   std::optional<std::string> pocket;  // it fell there
   double pocket_time = 0;
   bool came_back = false;       // it vanished running into a nose: it came back from there, nobody saw where to
+  bool went_under = false;      // it vanished under what always hides the bed there: it may lie there
   int trusted = 0, moving = 0;  // sightings in motion: kept, all
 };
 

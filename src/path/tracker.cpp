@@ -312,6 +312,7 @@ void Tracker::State::take_moving(Followed& b, const Sighting& s) {
   b.at = s.at;
   b.seen_at = s.time;
   b.steps = turned ? 0 : b.steps + 1;
+  b.back = turned || (b.back && b.steps < kUnlike);
   b.seen.push_back(s);
   b.into.reset();
   b.recent.push_back(s);

@@ -177,7 +177,7 @@ void judge(EpisodePaths& out, const Episode& episode, const table::BallSet& ball
   const bool lies = std::any_of(episode.balls.begin(), episode.balls.end(), [&](const BallTrack& b) {
     return b.ball == "white" && b.after && (!b.before || (b.after->at - b.before->at).norm() > kPutBack);
   });
-  const bool vanished = !chain.rest && !cue->pocket && !cue->came_back && !lies;
+  const bool vanished = !chain.rest && !cue->pocket && !cue->went_under && !lies;
   if (!chain.start) {
     out.why_not = "the cue ball was not at rest before it moved";
   } else if (first.touch.kind == Touch::Kind::ball) {

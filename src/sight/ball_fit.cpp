@@ -287,6 +287,15 @@ OutlineSeen outline_seen(const std::array<Plane, 3>& planes, const Geometry& g, 
   return out;
 }
 
+// How far a chroma sample is from the body's, as far as shading does not explain it: where a body is lit less, its
+// chroma is as much nearer to grey as its luma is to black: from the side a pink
+// ball showed "more than one colour".
+float off_colour(float chroma, float luma, float body_chroma, float body_luma) {
+  constexpr float kGrey = 128, kBlack = 16, kLeast = 0.5F, kMost = 1.3F;  // levels; shares of the body's light
+  const float share = std::clamp((luma - kBlack) / std::max(1.0F, body_luma - kBlack), kLeast, kMost);
+  const float a = body_chroma - kGrey, b = share * a, c = chroma - kGrey;
+  return std::max({0.0F, std::min(a, b) - c, c - std::max(a, b)});
+}
 }  // namespace
 
 std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, const Vec2& start, double radius,
@@ -441,8 +450,9 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   fit.visible = seen.share;
   fit.contrast = seen.contrast;
 
-  // The body's colour, highlights left out: medians over the inner disc.
+  // The body's colour, highlights left out: medians over the inner disc; of chroma with the luma there.
   std::array<std::vector<float>, 3> body;
+  std::array<std::vector<float>, 3> luma_there;
   const Vec2 box = g.ellipse.half_box();
   for (int k = 0; k < 3; ++k) {
     const cv::Mat& img = k == 0 ? view.luma : k == 1 ? view.cb : view.cr;
@@ -456,6 +466,10 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
         const Vec2 p = k == 0 ? Vec2(x, y) : chroma_place(x, y, view.chroma_offset);
         if (g.ellipse.share(p) > 0.72) continue;
         body[static_cast<std::size_t>(k)].push_back(static_cast<float>(img.at<std::uint8_t>(y, x)));
+        if (k == 0) continue;
+        const int at_x = std::clamp(static_cast<int>(std::lround(p.x())), 0, view.luma.cols - 1);
+        const int at_y = std::clamp(static_cast<int>(std::lround(p.y())), 0, view.luma.rows - 1);
+        luma_there[static_cast<std::size_t>(k)].push_back(static_cast<float>(view.luma.at<std::uint8_t>(at_y, at_x)));
       }
   }
   for (int k = 0; k < 3; ++k) {
@@ -463,7 +477,9 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
     if (v.empty()) return fit;
     fit.colour[k] = static_cast<double>(upper_median(v));
     if (k > 0) {
-      for (float& f : v) f = std::abs(f - static_cast<float>(fit.colour[k]));
+      for (std::size_t i = 0; i < v.size(); ++i)
+        v[i] = off_colour(v[i], luma_there[static_cast<std::size_t>(k)][i], static_cast<float>(fit.colour[k]),
+                          static_cast<float>(fit.colour[0]));
       fit.colour_scatter = std::max(fit.colour_scatter, static_cast<double>(upper_median(v)));
     }
   }

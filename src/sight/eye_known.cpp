@@ -28,6 +28,7 @@ constexpr double kCreeps = 1.5, kSearchCreeping = 1.5;      // px between frames
 constexpr double kMayCreep = 0.5;                           // s after it seemed to come to rest
 constexpr double kSearchAfresh = 5;                         // px
 constexpr double kFadedFor = 1.0;                           // s without a fit, and bare cloth in its place: it is gone
+constexpr double kFadedStill = 2.0;                         // s, though its picture has not changed since
 constexpr double kAnchored = 0.35;  // px that a resting ball's own picture may seem to have moved
 constexpr double kBetter = 0.85;    // of the misfit: a better explanation of a resting ball
 constexpr int kMostFits = 12;       // that a resting place is the mean of
@@ -130,7 +131,7 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   // What cannot be fitted in this frame, but looks as it did, is where it was: noise comes and goes with every picture.
   // Not for ever: an encoder's old picture of a ball that has passed fades as slowly, and cloth is what is left.
   if (fit) ball.fitted_at = time;
-  const bool faded = !ball.faint && !lies_still && time - ball.fitted_at > kFadedFor && ball.bare(change);
+  const bool faded = !ball.faint && time - ball.fitted_at > (lies_still ? kFadedStill : kFadedFor) && ball.bare(change);
   if (!fit && !faded && (lies_still || differs < kShadowChange)) {
     ball.fit_time = time;
     return as_before();
@@ -199,6 +200,14 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   }
   ball.anchor(view, fit->misfit);
   return true;
+}
+
+// What is left beside a ball that is seen, much smaller than one: its shadow hides nothing.
+bool Eye::State::is_shadow_of_known(const Blob& blob, double ball_area) const {
+  constexpr double kMuchSmaller = 0.5, kBeside = 4;  // of its area; radii
+  return blob.area < kMuchSmaller * ball_area && std::any_of(known.begin(), known.end(), [&](const KnownBall& k) {
+           return k.seen && (2 * blob.centre - k.ellipse.centre).norm() < kBeside * k.ellipse.radius;
+         });
 }
 
 }  // namespace baizetrace::sight
