@@ -475,7 +475,7 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   for (int k = 0; k < 3; ++k) {
     auto& v = body[static_cast<std::size_t>(k)];
     if (v.empty()) return fit;
-    fit.colour[k] = static_cast<double>(upper_median(v));
+    fit.colour[k] = static_cast<double>(upper_median(std::vector<float>(v)));  // a copy: it sorts
     if (k > 0) {
       for (std::size_t i = 0; i < v.size(); ++i)
         v[i] = off_colour(v[i], luma_there[static_cast<std::size_t>(k)][i], static_cast<float>(fit.colour[k]),

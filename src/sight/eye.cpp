@@ -449,7 +449,7 @@ void Eye::State::cover_rest(Look& look) {
   const double ball_area = kPi * region.ball_radius * region.ball_radius / 4;
   for (const Blob& blob :
        find_blobs(change, region.box, Cloth::kThing, std::max(4, static_cast<int>(0.25 * ball_area)))) {
-    if (is_shadow_of_known(blob, ball_area)) continue;
+    if (shadow_beside(known, 2 * blob.centre, blob.area / ball_area)) continue;
     for (const Run& r : blob.runs) {
       const int y = r.y / Region::kCellStep;
       for (int x = r.x0 / Region::kCellStep; x <= (r.x1 - 1) / Region::kCellStep; ++x) {

@@ -202,12 +202,4 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   return true;
 }
 
-// What is left beside a ball that is seen, much smaller than one: its shadow hides nothing.
-bool Eye::State::is_shadow_of_known(const Blob& blob, double ball_area) const {
-  constexpr double kMuchSmaller = 0.5, kBeside = 4;  // of its area; radii
-  return blob.area < kMuchSmaller * ball_area && std::any_of(known.begin(), known.end(), [&](const KnownBall& k) {
-           return k.seen && (2 * blob.centre - k.ellipse.centre).norm() < kBeside * k.ellipse.radius;
-         });
-}
-
 }  // namespace baizetrace::sight

@@ -104,7 +104,6 @@ struct Eye::State {
   [[nodiscard]] bool overlap(const Vec2& a, const Vec2& b) const;
   void part();
   void erase(const KnownBall& ball);
-  bool is_shadow_of_known(const Blob& blob, double ball_area) const;
   void cover_rest(Look& look);
   Sighting told(const video::Frame& frame, const KnownBall& ball) const;
   // Runs a ball's way back through the last frames, for what is seen there now that its speed is known.

@@ -202,4 +202,11 @@ bool KnownBall::bare(const cv::Mat& change) const {
   return all > 0 && changed < 0.4 * all;
 }
 
+bool shadow_beside(std::span<const KnownBall> known, const Vec2& pixel, double area) {
+  constexpr double kMuchSmaller = 0.5, kBeside = 4;  // of a ball's area; radii
+  return area < kMuchSmaller && std::any_of(known.begin(), known.end(), [&](const KnownBall& k) {
+           return k.seen && (pixel - k.ellipse.centre).norm() < kBeside * k.ellipse.radius;
+         });
+}
+
 }  // namespace baizetrace::sight

@@ -3,6 +3,7 @@
 
 #include <opencv2/core.hpp>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "sight/ball_fit.hpp"
@@ -86,5 +87,9 @@ struct KnownBall {
   cv::Mat anchor_;     // CV_32F, levels
   Ellipse anchor_at_;  // its outline then
 };
+
+// Whether a change about `pixel`, so large (of a ball's area), is no more than what is left beside a ball that is seen:
+// its shadow, which hides nothing.
+[[nodiscard]] bool shadow_beside(std::span<const KnownBall> known, const Vec2& pixel, double area);
 
 }  // namespace baizetrace::sight

@@ -6,6 +6,7 @@
 #include <map>
 
 #include "base/files.hpp"
+#include "path/reconstruct.hpp"
 #include "table/ball_set.hpp"
 #include "table/table.hpp"
 
@@ -383,6 +384,66 @@ TEST_F(Watching, UnderABoardAlongACushionItTurns) {
   EXPECT_EQ(
       std::count_if(white->seen.begin(), white->seen.end(), [](const Sighting& s) { return s.time > kStruck + 0.7; }),
       back);
+}
+
+// The white runs under a board and stays there. What comes out on the other side may look a little like it.
+struct UnderABoard : Watching {
+  static constexpr double kStruck = 1.5, kSpeed = 1.0, kEdge = 0.3, kOut = 0.5;  // s, m/s, m
+  // What is seen after `out` s is a green that rolls half a hand on; `like_white`: how much it looks like the white.
+  std::optional<Episode> watched(bool board, double out, float like_white) const {
+    Tracker tracker(table, set);
+    for (int f = 0; f < 170; ++f) {
+      Look l;
+      l.frame = f;
+      l.time = f * kFrame;
+      l.cover.half_width = 1.0;
+      l.cover.half_length = 1.9;
+      if (board)
+        for (double x = -0.99; x < 1; x += 0.02)
+          for (double y = kEdge; y < kOut; y += 0.02) l.cover.cover({x, y});
+      const double run = l.time > kStruck ? kSpeed * (l.time - kStruck) - 0.05 * std::pow(l.time - kStruck, 2) : 0;
+      const Vec2 at(0.3, -0.6 + run);
+      if (at.y() < kEdge - 0.03) l.sightings.push_back(see("white", l.time, at));
+      if (l.time > out) {
+        const double on = std::min(l.time - out, 0.4);
+        Sighting s = see("green", l.time, {0.3, kOut + 0.04 + 0.4 * on - 0.5 * on * on});
+        s.colour[0] = like_white;
+        s.visible = 1;
+        l.sightings.push_back(s);
+      }
+      l.sightings.push_back(see("pink", l.time, {0, 0.9}));
+      if (auto e = tracker.push(l)) return e;
+    }
+    return tracker.finish();
+  }
+  static const BallTrack* white_of(const std::optional<Episode>& e) {
+    for (const BallTrack& b : e->balls)
+      if (b.ball == "white") return &b;
+    return nullptr;
+  }
+};
+
+TEST_F(UnderABoard, WhatComesOutIsTheWhiteIfItLooksLikeIt) {
+  const auto another = watched(true, 2.9, -2.0F), itself = watched(true, 2.9, 0.0F);
+  ASSERT_TRUE(another && itself);
+  ASSERT_TRUE(white_of(another) && white_of(itself));
+  EXPECT_FALSE(white_of(another)->after) << "a dark ball was told as the white at rest, 40 cm from it (drawn)";
+  EXPECT_TRUE(white_of(itself)->after);
+}
+
+TEST_F(UnderABoard, AWhiteThatStaysThereWasNotTaken) {
+  constexpr double kNever = 1e9;
+  for (const bool board : {true, false}) {
+    const auto e = watched(board, kNever, 0);
+    ASSERT_TRUE(e);
+    const EpisodePaths paths = reconstruct(*e, table, set, {});
+    EXPECT_TRUE(paths.struck) << paths.why_not;
+    EXPECT_EQ(paths.ended_by_hand, !board);
+    const auto white =
+        std::find_if(paths.balls.begin(), paths.balls.end(), [](const auto& b) { return b.ball == "white"; });
+    ASSERT_NE(white, paths.balls.end());
+    EXPECT_EQ(white->told_until.has_value(), board);
+  }
 }
 
 }  // namespace

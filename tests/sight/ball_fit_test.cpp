@@ -108,6 +108,35 @@ TEST(BallFit, ABallOfItsClothsHueIsNotToldFromItsShadow) {
   EXPECT_LT(pulled({200, 126, 131}), 0.1) << "a white one";
 }
 
+// From the side a ball is brighter above than below: one colour all the same. What turns to another hue is not.
+TEST(BallFit, AShadedBallHasOneColour) {
+  const camera::Camera camera = overhead();
+  const Colour pink{150, 116, 190};
+  // Levels more at the ball's upper edge, and as many less at the lower.
+  const auto scatter = [&](const Colour& more) {
+    View v = drawn(camera, {0, 0}, pink, 4);
+    const auto slope = [&](cv::Mat& m, int step, double by) {
+      const double r = kRadius * kFocal / kHeight / step, middle = camera.lens.cy / step;
+      for (int y = 0; y < m.rows; ++y)
+        for (int x = 0; x < m.cols; ++x)
+          if (std::hypot(x - camera.lens.cx / step, y - middle) < r)
+            m.at<std::uint8_t>(y, x) =
+                cv::saturate_cast<std::uint8_t>(m.at<std::uint8_t>(y, x) + by * (middle - y) / r);
+    };
+    slope(v.luma, 1, more.luma);
+    slope(v.cb, 2, more.cb);
+    slope(v.cr, 2, more.cr);
+    const auto fit = fit_ball(v, camera, {0, 0}, kRadius, {});
+    return fit ? fit->colour_scatter : -1;
+  };
+  constexpr double kShade = 0.4;
+  const double plain = scatter({0, 0, 0});
+  EXPECT_GE(plain, 0);
+  EXPECT_LT(plain, 2);
+  EXPECT_LT(scatter({kShade * (pink.luma - 16), kShade * (pink.cb - 128), kShade * (pink.cr - 128)}), plain + 2);
+  EXPECT_GT(scatter({0, 0, kShade * (pink.cr - 128)}), plain + 4) << "another hue, as bright";
+}
+
 // A fast vivid ball in a bright picture: what blur, smear and encoder carry of its colour beyond its outline is no
 // sleeve; a faint ball has no such colour to carry.
 TEST(RimShare, AVividBallsColourGoesBeyondItsOutline) {

@@ -100,5 +100,17 @@ TEST(KnownBall, TheColourThatWentTellsThatItRolledAway) {
   EXPECT_GT(ball.change(scene(at + Vec2(9, 0), 7)), 1) << "it rolls";
 }
 
+// Beside a green ball on green cloth a shadow a third of its size stood for a second: the ball was taken for something
+// under a hand (drawn).
+TEST(KnownBall, AShadowBesideItHidesNothing) {
+  std::vector<KnownBall> known{lying({100, 80})};
+  known[0].seen = true;
+  EXPECT_TRUE(shadow_beside(known, {100 + 3.1 * kRadius, 80}, 0.35));
+  EXPECT_FALSE(shadow_beside(known, {100 + 3.1 * kRadius, 80}, 0.8)) << "as large as a ball, or a hand";
+  EXPECT_FALSE(shadow_beside(known, {100 + 6 * kRadius, 80}, 0.35)) << "far from it";
+  known[0].seen = false;
+  EXPECT_FALSE(shadow_beside(known, {100 + 3.1 * kRadius, 80}, 0.35)) << "it may be what hides the ball";
+}
+
 }  // namespace
 }  // namespace baizetrace::sight
