@@ -8,6 +8,8 @@
 #include <optional>
 
 #include "base/files.hpp"
+#include "camera/refine.hpp"
+#include "drawn/clips.hpp"
 #include "register_check/check.hpp"
 
 namespace baizetrace::register_check {
@@ -76,6 +78,45 @@ TEST_F(DrawnSet, cloth_like_the_floor_and_a_lamp_over_one_end) {
     EXPECT_FALSE(outcome->wrong);
     EXPECT_LT(outcome->error.rms, seed == 62 ? 0.010 : 0.002) << seed;  // as told: 62 warns of a centimetre
   }
+}
+
+// From a rough guess five rounds may end while the table still moves: an ultra-wide drawn clip was told 19 mm wrong
+// then. Here the lens is thought to bend less than it does: 132 mm wrong after five, 0.8 once it stands still.
+TEST_F(DrawnSet, rounds_go_on_while_the_table_still_moves) {
+  std::string what;
+  const std::string file = folder + "/8.mp4";
+  const auto drawn = drawn::draw_registration_clip(8, wishes, file, what);
+  if (!drawn && drawn.error().what.find("has no encoder") != std::string::npos) GTEST_SKIP() << drawn.error().what;
+  ASSERT_TRUE(drawn) << drawn.error().what;
+  auto clip = video::Clip::open(file);
+  ASSERT_TRUE(clip);
+  const auto scene = camera::gather_scene(*clip);
+  ASSERT_TRUE(scene);
+  const camera::Rig truth = rig_of(*drawn);
+  const camera::Beliefs beliefs = camera::beliefs_of(*spec);
+  camera::Unknowns x;
+  x.width = truth.camera.width;
+  x.height = truth.camera.height;
+  x.lens = truth.camera.lens;
+  x.lens.distortion[0] += 0.06;
+  x.pose = truth.camera.pose;
+  x.half_width = spec->half_width;
+  x.half_length = spec->half_length;
+  x.nose_height = spec->nose_height;
+  x.ball_radius = 0.02625;
+  camera::place_drawn(x, beliefs);
+  const auto error = [&](const camera::RefineOptions& options) {
+    const camera::Fit fit = camera::refine(*scene, x, *spec, beliefs, options);
+    EXPECT_TRUE(fit.summary.usable);
+    camera::Rig found = truth;
+    found.camera = fit.x.camera();
+    found.half_width = fit.x.half_width;
+    found.half_length = fit.x.half_length;
+    found.covariance = fit.summary.covariance;
+    return rig_error(truth, found).rms;
+  };
+  EXPECT_GT(error({.more = 0}), 0.020);
+  EXPECT_LT(error({}), 0.002);
 }
 
 // The drawing's projection and the program's were written apart from each other and must agree.
