@@ -25,9 +25,9 @@ constexpr double kSectorFloor = 0.08;  // px: letters, highlights and neighbours
 // on drawn clips with all of it before, within 0.1 px on other footage with truth. That is 1 to 2 % of a ball's size:
 // as a ruler balls are worth less than the table's own file, unless they are large in the picture.
 constexpr double kBallBiasPerBlur = 0.2;
-// A table still moves while a round changes its half width or half length by so much (m), or finds or loses so much of
-// a nose. Chosen: a fifth of what a table's size is told to, and more than a scratch of cloth.
-constexpr double kStillMoves = 0.0003, kStillFinds = 0.15;
+// Another round while one finds or loses so much of a nose, and then until the size stands still (m): what was found
+// last has not led the fit yet. Chosen. Where noses stay as they are more rounds only drift along what is told badly.
+constexpr double kStillFinds = 0.15, kStillMoves = 0.0003;
 constexpr double kFits = 0.8;  // px: a mark this near to the fitted curve belongs to it
 // How the noses look from this camera, by the tangent of the angle at which a cushion is looked at square to its
 // length: 0 straight above it, below 0 from beyond it. Measured on 760 cushions that tools/drawn draws and on
@@ -151,6 +151,7 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
   std::vector<RestingBall> balls;
   Scatter scatter{};
   std::array<int, 4> noses_before{};
+  bool astir = false;
   for (int round = 0; round < options.rounds + options.more; ++round) {
     const bool late = round + 1 >= options.rounds;  // may be the last
     const Vec2 size_before(x.half_width, x.half_length);
@@ -215,10 +216,12 @@ Fit refine(const Scene& scene, Unknowns x, const table::Spec& spec, Beliefs beli
     fit.summary = solve(x, fit.marks, beliefs, how);
     if (!fit.summary.usable) break;
     scatter = scatter_of(fit);
-    bool moves = (Vec2(x.half_width, x.half_length) - size_before).cwiseAbs().maxCoeff() > kStillMoves;
-    for (std::size_t s = 0; s < 4; ++s) moves = moves || std::abs(noses[s] - noses_before[s]) > kStillFinds * whole[s];
+    bool finds = false;
+    for (std::size_t s = 0; s < 4; ++s) finds = finds || std::abs(noses[s] - noses_before[s]) > kStillFinds * whole[s];
+    astir = astir || (late && finds);
+    const bool moves = (Vec2(x.half_width, x.half_length) - size_before).cwiseAbs().maxCoeff() > kStillMoves;
     noses_before = noses;
-    if (late && !moves) break;
+    if (late && !finds && !(astir && moves)) break;
   }
   fit.x = x;
   fit.balls = static_cast<int>(balls.size());
