@@ -15,8 +15,8 @@ constexpr double kBadly = 2.0;         // price of a ball at rest being seen bes
 constexpr double kPartly = 3.0;        // price of a sighting of which nothing was a ball's outline
 constexpr double kTurn = 6.0;          // price of a moving ball having met something since it was last seen
 constexpr double kOthers = 6.0;        // against a kind: the colour is plainly another's
-// Of what is seen where a ball comes back from out of sight: balls in sight have 0 to 0.3, in dim light 1. A dark green
-// ball that came out under a board in its stead had 2 against the white.
+// The same of what is seen where a ball comes back from out of sight. Chosen: in the drawn clip that showed the need of
+// it balls had 0 as they lay, and a dark green ball that came out under a board had 2 against the white.
 constexpr double kRatherOthers = 1.5;
 
 // Where a ball on the move drops, when it runs straight into a mouth just ahead of it: the middle of the fall, m.

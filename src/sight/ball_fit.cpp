@@ -288,8 +288,7 @@ OutlineSeen outline_seen(const std::array<Plane, 3>& planes, const Geometry& g, 
 }
 
 // How far a chroma sample is from the body's, as far as shading does not explain it: where a body is lit less, its
-// chroma is as much nearer to grey as its luma is to black: from the side a pink
-// ball showed "more than one colour".
+// chroma is as much nearer to grey as its luma is to black. (From the side a pink ball showed "more than one colour".)
 float off_colour(float chroma, float luma, float body_chroma, float body_luma) {
   constexpr float kGrey = 128, kBlack = 16, kLeast = 0.5F, kMost = 1.3F;  // levels; shares of the body's light
   const float share = std::clamp((luma - kBlack) / std::max(1.0F, body_luma - kBlack), kLeast, kMost);
