@@ -27,7 +27,7 @@ struct Fit {
 
 struct RefineOptions {
   int rounds = 5;
-  int more = 5;            // rounds at most beyond those, while noses are still being found
+  int more = 5;            // rounds at most beyond those, while noses are found and until the size stands still then
   bool rulers = true;      // look for bright balls
   bool pose_only = false;  // keep lens and table as they are
   // Whose border holds sides that show nothing else to start with.

@@ -4,9 +4,9 @@
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>
-#include <sys/resource.h>
 
 #include <stdlib.h>
+#include <sys/resource.h>
 
 #include <Eigen/Dense>
 #include <chrono>
@@ -252,7 +252,8 @@ TEST(NoseProfile, is_silent_on_even_cloth) {
 }
 
 // Where a fit astray looks along a cushion a metre is a fraction of a pixel: no nose is read there, nor memory filled
-// with a profile as long as the blur is wide (175 MB here; a drawn clip came to five gigabytes).
+// with a profile as long as the blur is wide (310 MB here, in a process of its own; a drawn
+// clip came to five gigabytes).
 TEST(NoseProfile, is_silent_where_a_metre_is_less_than_a_pixel) {
   Profile p;
   p.from = -0.035;
