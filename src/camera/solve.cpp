@@ -254,6 +254,7 @@ Eigen::MatrixXd covariance_of(ceres::Problem& problem, const std::vector<const d
   ceres::Covariance::Options how;
   how.algorithm_type = ceres::DENSE_SVD;
   how.null_space_rank = -1;
+  how.min_reciprocal_condition_number = 1e-24;
   how.apply_loss_function = true;
   ceres::Covariance covariance(how);
   if (!covariance.Compute(wanted, &problem)) return {};

@@ -16,7 +16,9 @@ namespace {
 
 constexpr int kSectors = 32;  // of the outline, for what is visible of it
 constexpr double kRadiusSlack = 0.08,
-                 kRadiusSlackMoving = 0.04;  // px, how far an outline may seem larger or smaller than it is
+                 kRadiusSlackMoving = 0.04;  // px, how far an outline may seem larger or smaller than it is,
+constexpr double kRadiusMost = 1;            // and at most,
+constexpr double kUsualRadius = 12;          // px, of a ball up to this size
 constexpr double kHopeless = 0.6;        // of the outline asked for, once the whole ball was fitted: not worth the rest
 constexpr double kNoiseCorrelation = 4;  // compression smears noise over neighbouring pixels: fewer independent ones
 // px, how far shading and shadow, which are not modelled to the letter, pull a place that is read off them as well.
@@ -297,6 +299,8 @@ float off_colour(float chroma, float luma, float body_chroma, float body_luma) {
 }
 }  // namespace
 
+double outline_slack(const Ellipse& outline) { return std::max(1.0, outline.radius / kUsualRadius); }
+
 std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, const Vec2& start, double radius,
                                 const BallFitOptions& options) {
   auto geometry = geometry_at(camera, start, radius);
@@ -313,7 +317,8 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   if (planes[0].count() < 30) return std::nullopt;
 
   const bool with_smear = options.moving;
-  const double slack = with_smear ? kRadiusSlackMoving : kRadiusSlack;
+  const double larger = outline_slack(g.ellipse);
+  const double slack = larger * (with_smear ? kRadiusSlackMoving : kRadiusSlack);
   std::vector<Stage> stages;
   if (options.search > kSearchFarOff) stages.push_back(kFarOff);
   if (options.search > kSearchOff) stages.push_back(kOff);
@@ -393,7 +398,7 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
       g.ellipse.centre += move;
       shift_total += move;
       smear += smear_step;
-      radius_off = std::clamp(radius_off + step[4], -1.0, 1.0);
+      radius_off = std::clamp(radius_off + step[4], -larger * kRadiusMost, larger * kRadiusMost);
       if (shift_total.norm() > options.search + 1.5) return std::nullopt;
       if (first || shift_total.norm() > 1.0) {
         // The outline's shape follows the place.

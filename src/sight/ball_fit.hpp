@@ -55,6 +55,10 @@ struct BallFit {
   Shading shading;
 };
 
+// How far an outline may seem to lie off a ball's, over what it may on a ball of usual size: blur, limb and shading,
+// which move it, are larger in a larger picture.
+[[nodiscard]] double outline_slack(const Ellipse& outline);
+
 // Requires: `start` on the bed within options.search pixels of the ball.
 [[nodiscard]] std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, const Vec2& start,
                                               double radius, const BallFitOptions& options);

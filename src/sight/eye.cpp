@@ -51,7 +51,7 @@ constexpr double kPaleMoving = 1.2, kPaleContrast = 100;  // px; green balls on 
 constexpr double kFaintError = 0.6, kFaintContrast = 20;  // px at this contrast: drawn green balls were 1.5 to 2 mm off
 constexpr double kStrangest = 25;                         // squared standard deviations from the nearest kind's colour
 constexpr double kScatter = 5;          // levels of chroma: a ball has one colour, a sleeve and a hand have not
-constexpr double kRadiusOff = 0.7;      // px: another size than a ball's
+constexpr double kRadiusOff = 0.7;      // px, of a ball of usual size: another size than a ball's
 constexpr double kForgetResting = 20;   // s out of sight
 constexpr double kForgetMoving = 0.4;   // s
 constexpr double kFastest = 12;         // m/s, of anything on a table
@@ -59,6 +59,9 @@ constexpr double kFallen = 0.003;       // m beyond the fall: no longer on the b
 constexpr double kCloseTogether = 0.9;  // of two radii: nearer, and two places at rest are not two balls
 constexpr double kMoreOfIt = 0.1;       // of the outline, that speaks for the newcomer
 constexpr double kShadowReach = 2.4;    // ball radii around a ball where the cloth is not bare
+
+// Over what a ball may: above 1, or below -1, it is another size than a ball's.
+double size_off(const BallFit& fit) { return fit.radius_off / (kRadiusOff * outline_slack(fit.ellipse)); }
 
 }  // namespace
 
@@ -130,7 +133,7 @@ void Eye::turn_to(const camera::Camera& now) {
 const char* Eye::State::refusal(const BallFit& fit, double visible) const {
   constexpr double kHardly = 4;  // standard deviations of a pixel
   if (fit.visible < visible) return "too little of a ball's outline";
-  if (std::abs(fit.radius_off) > kRadiusOff) return "not a ball's size";
+  if (std::abs(size_off(fit)) > 1) return "not a ball's size";
   if (fit.contrast < kHardly) return "hardly stands out from the cloth";
   if (!region.ball_can_be(fit.at)) return "not on the bed";
   return region.beyond_falls(fit.at) <= kFallen ? nullptr : "beyond a pocket's fall";
@@ -316,8 +319,7 @@ BallFit Eye::State::smeared_any_way(const View& view, const Vec2& at, BallFitOpt
     const double angle = kPi * i / kWays;
     o.smear = kStart * Vec2(std::cos(angle), std::sin(angle));
     const auto fit = fit_ball(view, rig.camera, at, radius, o);
-    if (fit && std::abs(fit->radius_off) <= kRadiusOff && (best.radius_off > kRadiusOff || fit->misfit < best.misfit))
-      best = *fit;
+    if (fit && std::abs(size_off(*fit)) <= 1 && (size_off(best) > 1 || fit->misfit < best.misfit)) best = *fit;
   }
   return best;
 }
@@ -352,7 +354,7 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   if (refused_lately(seed.at, frame.time, in_person)) return thrown_away("thrown away just now, and unchanged");
   refused.push_back({seed.at, frame.time, in_person});
   auto fit = fit_ball(view, rig.camera, *at, radius, o);
-  const bool smeared = o.moving || (fit && fit->radius_off > kRadiusOff);
+  const bool smeared = o.moving || (fit && size_off(*fit) > 1);
   if (fit && !o.moving && smeared) fit = smeared_any_way(view, *at, o, *fit);
   if (!fit) return thrown_away("nothing there can be explained as a ball");
   if (const char* why = refusal(*fit, kVisibleNew)) return thrown_away(why, &*fit);
