@@ -45,21 +45,23 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     return true;
   };
   double differs = 1e9;
+  bool unsmeared = false;  // found as a smear that its own picture denies
   // It may be creeping still: only fits tell.
   const bool may_creep = !ball.moving && time - ball.rests_since < kMayCreep;
   if (!ball.moving && !may_creep) {
     const double since = time - ball.fit_time;
     differs = ball.change(view);
-    if ((differs < 1 && since < kRefitEvery) || (differs < kShadowChange && since < kRefitShadowed)) {
+    // What is smeared is elsewhere in the next frame: a ball with a shadow as dark as itself is as long as a smear.
+    unsmeared = differs < 1 && ball.smear.norm() > kSmearTells;
+    if (!unsmeared && ((differs < 1 && since < kRefitEvery) || (differs < kShadowChange && since < kRefitShadowed)))
       return as_before();
-    }
   }
   // Its own picture tells whether a resting ball has moved far better than one fit after another does: shadows of
   // people come and go, and the cloth around it is learnt anew.
   const auto moved = ball.moving || may_creep ? std::nullopt : ball.moved_since_anchored(view);
   const bool lies_still = moved && moved->norm() < kAnchored;
   // Then a fit can only tell its place better: no need of one in every frame that a shadow falls into.
-  if (lies_still && time - ball.fit_time < (ball.anchor_fits < kMostFits ? kRefitShadowed : kRefitEvery))
+  if (lies_still && !unsmeared && time - ball.fit_time < (ball.anchor_fits < kMostFits ? kRefitShadowed : kRefitEvery))
     return as_before();
   const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;
   BallFitOptions o;
@@ -146,6 +148,11 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     note(false, "no more than the shade along a cushion", ball.ellipse, ball.smear);
     ball.forget = true;
     return false;
+  }
+  if (unsmeared) {
+    take(frame, view, *fit, ball, false);
+    ball.anchor(view, fit->misfit);
+    return true;
   }
   if (lies_still) {
     // It lies where it lay: a fit that explains its picture better tells that place better, one that does as well
