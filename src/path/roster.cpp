@@ -17,6 +17,14 @@ double against(const Sighting& s, std::size_t kind) {
   return std::clamp(-static_cast<double>(s.colour[kind]), 0.0, -kWorstColour);
 }
 
+std::optional<std::size_t> clear_kind(const std::vector<double>& colour, int sightings, double clearly) {
+  if (colour.size() < 2) return std::nullopt;
+  const auto best = std::max_element(colour.begin(), colour.end());
+  for (auto c = colour.begin(); c != colour.end(); ++c)
+    if (c != best && *best - *c < clearly * sightings) return std::nullopt;
+  return static_cast<std::size_t>(best - colour.begin());
+}
+
 bool rather_another(const Candidate& c, std::size_t kind) {
   constexpr double kRather = 1.4;
   if (kind >= c.colour.size()) return false;

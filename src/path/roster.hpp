@@ -25,6 +25,13 @@ void add_colour(std::vector<double>& sum, const Sighting& s);
 // How a sighting's colour speaks against a kind: 0 (best) to -kWorstColour.
 [[nodiscard]] double against(const Sighting& s, std::size_t kind);
 
+// The kind that so many sightings' colours look like, when they look less like every other by `clearly` each; `colour`
+// is the sum of their log likelihoods.
+[[nodiscard]] std::optional<std::size_t> clear_kind(const std::vector<double>& colour, int sightings, double clearly);
+// For the white: its own look is not learnt in a clip that begins with it out of sight, and pale pictures bring the
+// pink near.
+inline constexpr double kClearlyWhite = 0.7;
+
 // Kinds for candidates, best joint assignment: `free[k]` more balls of kind k may be on the table; `homes[k]` is the
 // spot where the rules put that kind, which speaks for it where colours are hard to tell. -1: no ball.
 [[nodiscard]] std::vector<int> kinds_for(const std::vector<const Candidate*>& candidates, const std::vector<int>& free,

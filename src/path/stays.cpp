@@ -66,4 +66,10 @@ Drift drift_of(std::span<const Sighting> s) {
   return d;
 }
 
+bool at_rest_between(const Sighting& a, const Sighting& b) {
+  constexpr double kStill = 0.05;  // m/s
+  const double sd = std::sqrt(0.5 * (a.covariance + b.covariance).trace());
+  return (b.at - a.at).norm() < kStill * std::max(0.0, b.time - a.time) + 3 * sd;
+}
+
 }  // namespace baizetrace::path

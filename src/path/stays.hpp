@@ -35,4 +35,7 @@ struct Drift {
 };
 [[nodiscard]] Drift drift_of(std::span<const Sighting> s);
 
+// Whether two sightings, the first the earlier, are of something that lies still.
+[[nodiscard]] bool at_rest_between(const Sighting& a, const Sighting& b);
+
 }  // namespace baizetrace::path

@@ -47,17 +47,11 @@ bool is_ball(const Trail& t) {
 
 // Its kind, when colour tells: clearly better than every other.
 constexpr double kClearly = 1.5;  // of the logarithms, a sighting
-// The white's own look is not learnt in a clip that begins with it out of sight: pale pictures bring the pink near.
-constexpr double kClearlyWhite = 0.7;
 // A ball that is followed on the move is of that colour already: the trail need only not be another's. In
 // dim light a white was 0.7 from the pink (drawn).
 constexpr double kHalfway = 0.5;
 std::optional<std::size_t> kind_of(const Trail& t, double clearly = kClearly) {
-  if (t.colour.size() < 2) return std::nullopt;
-  const auto best = std::max_element(t.colour.begin(), t.colour.end());
-  for (auto c = t.colour.begin(); c != t.colour.end(); ++c)
-    if (c != best && *best - *c < clearly * t.steps) return std::nullopt;
-  return static_cast<std::size_t>(best - t.colour.begin());
+  return clear_kind(t.colour, t.steps, clearly);
 }
 
 // A run of the cue ball, which nothing that is followed is.
@@ -189,6 +183,13 @@ std::vector<Sighting> Trails::hand_over(Followed& b) {
   trails_.erase(t);
   return taken;
 }
+
+const Trail* Trails::white_alone() const {
+  const auto t = std::find_if(trails_.begin(), trails_.end(), of_white_alone);
+  return t == trails_.end() ? nullptr : &*t;
+}
+
+void Trails::forget(const Trail* trail) { trails_.erase(trails_.begin() + (trail - trails_.data())); }
 
 std::vector<Passing> Trails::passing(double from) {
   std::erase_if(ended_, [&](const Trail& t) { return t.seen_at < from; });

@@ -37,6 +37,12 @@ class Trails {
   // takes the trail's sightings and moves on; they are returned, empty: nothing of the kind.
   [[nodiscard]] std::vector<Sighting> hand_over(Followed& ball);
 
+  // A run of the cue ball that is under way and that no followed ball was seen beside; nullptr: none. Valid until the
+  // next call of a member that is not const.
+  [[nodiscard]] const Trail* white_alone() const;
+  // One of them, which is followed from now on. Requires: of this object, valid.
+  void forget(const Trail* trail);
+
   // The trails of balls that were seen since `from`, oldest first; those of before are forgotten.
   [[nodiscard]] std::vector<Passing> passing(double from);
 
