@@ -46,32 +46,40 @@ std::vector<double> stages_after_first(const std::vector<double>& contact_times)
   return out;
 }
 
+// Where a search sets out from: heights and sides of the tip, ball radii, and how it goes on.
+struct Starts {
+  std::vector<double> heights, rights;
+  std::size_t heights_kept, kept;
+  int steps;
+};
+const Starts kCoarse{{0.0, 0.25, -0.25, 0.42, -0.42}, {0.0, 0.15, -0.15, 0.3, -0.3, 0.45, -0.45}, 3, 7, 8};
+// Between those, for shots that hang on a hair's breadth: a ball passed closely, a jaw.
+const Starts kFiner{{0.12, -0.12, 0.34, -0.34, 0.5}, {0.07, -0.07, 0.22, -0.22, 0.38, -0.38, 0.0}, 5, 16, 16};
+
 // The shot is followed contact by contact: what was seen up to the first one tells pace, line and height, from several
 // starts; then sides are tried on each, and the best of them go on to the next contact. So every start meets each
 // contact nearly where it was seen, in the right order.
 std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vector<double>& contact_times,
-                           const std::vector<double>& stages) {
-  constexpr int kSteps = 8, kMoreSteps = 24;
-  constexpr std::size_t kKept = 7, kPromising = 3;
+                           const std::vector<double>& stages, const Starts& starts) {
+  constexpr int kMoreSteps = 24;
+  constexpr std::size_t kPromising = 3;
   constexpr double kDown = 1;  // sum of squares per number: fitted
-  constexpr double kHeights[] = {0.0, 0.25, -0.25, 0.42, -0.42};
-  constexpr double kRights[] = {0.0, 0.15, -0.15, 0.3, -0.3, 0.45, -0.45};
   const auto settle = [&](std::vector<Valley>& valleys, const std::vector<int>& held) {
-    for (Valley& v : valleys) v.sum = descend(shot, unknowns, v.z, held, kSteps).value_or(1e300);
+    for (Valley& v : valleys) v.sum = descend(shot, unknowns, v.z, held, starts.steps).value_or(1e300);
   };
   std::vector<Valley> valleys;
   shot.use_until(contact_times.empty() ? 1e18 : contact_times.front());
-  for (const double height : kHeights) {
+  for (const double height : starts.heights) {
     Valley v;
     v.z = VectorXd::Zero(unknowns.size());
     v.z[kHeight] = height / unknowns.scale(kHeight);
     valleys.push_back(std::move(v));
   }
   settle(valleys, {static_cast<int>(kRight)});
-  keep_best(valleys, 3);
+  keep_best(valleys, starts.heights_kept);
   std::vector<Valley> sides;
   for (const Valley& v : valleys)
-    for (const double right : kRights) {
+    for (const double right : starts.rights) {
       const double height = v.z[kHeight] * unknowns.scale(kHeight);
       if (std::hypot(height, right) > kTipLimit + 0.05) continue;
       Valley w = v;
@@ -82,12 +90,12 @@ std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vect
   for (const double until : stages) {
     shot.use_until(until);
     settle(valleys, {});
-    keep_best(valleys, kKept);
+    keep_best(valleys, starts.kept);
     // Where none is down yet, the next contact would be met too far from where it was seen: the best go on first.
     if (valleys.empty() || valleys[0].sum < kDown * shot.used()) continue;
     for (std::size_t k = 0; k < std::min(kPromising, valleys.size()); ++k)
       valleys[k].sum = descend(shot, unknowns, valleys[k].z, {}, kMoreSteps).value_or(1e300);
-    keep_best(valleys, kKept);
+    keep_best(valleys, starts.kept);
   }
   shot.use_until(1e18);
   settle(valleys, {});
@@ -227,16 +235,26 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   if (o.near) {
     valleys.push_back({unknowns.scaled(o.near->numbers), 0});
   } else {
-    valleys = search(shot, unknowns, e.contact_times, stages_after_first(e.contact_times));
+    // Per measured number, before kicks are allowed for; fitted ones of the clips have 0.1 to 0.3.
+    constexpr double kLost = 4;
+    constexpr std::size_t kFollowed = 6;
+    const double lost = kLost * 2 * static_cast<double>(e.facts.size());
+    const auto look = [&](const std::vector<double>& stages, const Starts& starts) {
+      for (Valley& v : search(shot, unknowns, e.contact_times, stages, starts)) valleys.push_back(std::move(v));
+      keep_best(valleys, kFollowed);
+    };
+    const std::vector<double> stages = stages_after_first(e.contact_times);
+    look(stages, kCoarse);
     // Lost on the way: once more in longer strides, which may pass over what held it.
-    constexpr double kLost =
-        4;  // per measured number, before kicks are allowed for; fitted ones of the clips have 0.1 to 0.3
-    if (valleys.empty() || valleys[0].sum > kLost * 2 * static_cast<double>(e.facts.size())) {
+    if (valleys.empty() || valleys[0].sum > lost) {
       std::vector<double> strides = e.contact_times;
       if (!strides.empty()) strides.erase(strides.begin());
-      for (Valley& v : search(shot, unknowns, e.contact_times, strides)) valleys.push_back(std::move(v));
-      keep_best(valleys, 6);
+      look(strides, kCoarse);
     }
+    const auto explains = [&](const Valley& v) { return v.sum <= lost && shot.all_matched(v.z); };
+    if (std::none_of(valleys.begin(), valleys.end(), explains)) look(stages, kFiner);
+    if (const auto first = std::find_if(valleys.begin(), valleys.end(), explains); first != valleys.end())
+      std::rotate(valleys.begin(), first, first + 1);
     if (valleys.empty() || valleys[0].sum > 1e299) {
       out.why = "no strike of the model could be played from where the balls lay";
       return out;
