@@ -20,7 +20,7 @@ Vec2 beyond(const Piece& p, double t) {
 }  // namespace
 
 Replay::Replay(const Evidence& evidence, const table::Table& table, const motion::Conditions& conditions)
-    : evidence_(evidence), conditions_(conditions), simulator_(table, conditions) {
+    : evidence_(evidence), table_(table), conditions_(conditions), simulator_(table, conditions) {
   for (const motion::Ball& b : evidence.balls) {
     bodies_.push_back({b.radius, b.mass});
     states_.emplace_back();
@@ -50,12 +50,22 @@ bool Replay::run(const ShotNumbers& numbers, std::vector<motion::Simulator::Kick
   for (std::size_t b = 0; b < evidence_.moved; ++b) {
     const auto& wanted = evidence_.contacts[b];
     std::size_t m = 0;
-    while (m < wanted.size() && m < events_[b].size() &&
-           wanted[m] == Touched{all[events_[b][m]].kind, all[events_[b][m]].with})
-      ++m;
+    while (m < wanted.size() && m < events_[b].size() && is(wanted[m], all[events_[b][m]])) ++m;
     matched_[b] = m;
   }
   return true;
+}
+
+bool Replay::is(const Touched& wanted, const motion::Event& event) const {
+  if (wanted == Touched{event.kind, event.with}) return true;
+  if (wanted.kind != ContactKind::cushion || event.kind != ContactKind::jaw) return false;
+  constexpr double kHair = 0.003;  // m along the nose: a middle jaw's normal turns by 3 degrees in it
+  const motion::Ground& ground = simulator_.ground();
+  return std::any_of(table_.jaws().begin(), table_.jaws().end(), [&](const table::Jaw& j) {
+    if (j.cushion != ground.cushions[wanted.with] || j.pocket != ground.pocket_names[event.with]) return false;
+    const Vec2 in = (j.start - j.centre).normalized(), along(-in.y(), in.x());
+    return std::abs(along.dot(event.at - j.start)) < kHair;
+  });
 }
 
 bool Replay::all_matched() const {

@@ -42,8 +42,11 @@ class Replay {
 
  private:
   [[nodiscard]] Vec2 place(const Fact& fact) const;
+  // The first hair of a jaw turns a ball as the nose does that it continues: either may have been what was seen.
+  [[nodiscard]] bool is(const Touched& wanted, const motion::Event& event) const;
 
   const Evidence& evidence_;
+  const table::Table& table_;
   motion::Conditions conditions_;
   motion::Simulator simulator_;
   std::vector<motion::Body> bodies_;
