@@ -46,7 +46,6 @@ std::optional<Followed> told_late(const Trail& run, const std::vector<Candidate>
   const Vec2& place = from->stay.mean();
   for (const Sighting& s : strays)
     if (s.time < run.first - 1e-6 && (s.at - place).norm() < kOwnPlace) b.seen.push_back(s);
-  if (b.seen.size() > kRecent) b.seen.erase(b.seen.begin(), b.seen.end() - kRecent);
   b.seen.insert(b.seen.end(), run.seen.begin(), run.seen.end());
   b.recent.assign(b.seen.end() - std::min<std::ptrdiff_t>(kRecent, std::ssize(b.seen)), b.seen.end());
   b.at = run.at;

@@ -251,6 +251,65 @@ TEST_F(Watching, AWhiteThatHasJustLeftItsPlaceMayBeFast) {
   EXPECT_GT(seen, 8);
 }
 
+// The white shows only just before it is struck, past the first look at the table, and half a second is too short for a
+// thing to be named. It ran from where it lay all the same. What lay there for a moment only may be a cue's tip.
+TEST_F(Watching, AWhiteSeenLateIsToldFromWhereItLay) {
+  constexpr double kStruck = 2, kSpeed = 1.5;
+  const Vec2 place{-0.3, -0.4};
+  const auto told = [&](double shows_at, double visible) -> std::optional<Episode> {
+    Tracker tracker(table, set);
+    std::optional<Episode> out;
+    for (int f = 0; f * kFrame < 4 && !out; ++f) {
+      Look l;
+      l.frame = f;
+      l.time = f * kFrame;
+      const double run = kSpeed * std::clamp(l.time - kStruck, 0.0, 1.0);
+      if (l.time > shows_at) l.sightings.push_back(see("white", l.time, place + Vec2(0, run)));
+      if (l.time > shows_at && run == 0) l.sightings[0].visible = visible;
+      l.sightings.push_back(see("pink", l.time, {0, 0.9}));
+      out = tracker.push(l);
+    }
+    EXPECT_EQ(tracker.unseen_white().empty(), out.has_value());
+    return out;
+  };
+  for (const auto& [shows_at, visible] : {std::pair(1.5, 1.0), std::pair(1.1, 0.75)}) {
+    const auto e = told(shows_at, visible);
+    ASSERT_TRUE(e) << shows_at;
+    const auto white =
+        std::find_if(e->balls.begin(), e->balls.end(), [](const BallTrack& b) { return b.ball == "white"; });
+    ASSERT_NE(white, e->balls.end());
+    ASSERT_TRUE(white->before);
+    EXPECT_LT((white->before->at - place).norm(), 0.001);
+    EXPECT_NEAR(e->begin, kStruck, 2 * kFrame);
+    const auto moving = std::count_if(white->seen.begin(), white->seen.end(), [&](const Sighting& s) {
+      return s.time > kStruck + 1e-6 && s.time < kStruck + 1;
+    });
+    EXPECT_EQ(moving, 29);
+    EXPECT_TRUE(e->strays.empty()) << "what is its own is nobody else's";
+  }
+  EXPECT_FALSE(told(1.9, 1.0)) << "three looks";
+}
+
+// There is always a white: what looks like it, whole and in the open, is named sooner than a ball more.
+TEST_F(Watching, TheWhiteIsNamedSoonerThanABallMore) {
+  const auto told = [&](const std::string& late) {
+    Tracker tracker(table, set);
+    for (int f = 0; f < 90; ++f) {
+      Look l;
+      l.frame = f;
+      l.time = f * kFrame;
+      const double run = std::max(0.0, l.time - 2.2);
+      l.sightings.push_back(see("pink", l.time, {0, 0.9}));
+      if (l.time > 1.2) l.sightings.push_back(see(late, l.time, {0.3, -0.2 + 0.05 * run}));
+      if (tracker.push(l)) return false;
+    }
+    const auto e = tracker.finish();
+    return e && std::any_of(e->balls.begin(), e->balls.end(), [&](const BallTrack& b) { return b.ball == late; });
+  };
+  EXPECT_TRUE(told("white"));
+  EXPECT_FALSE(told("blue"));
+}
+
 // A ball that is told only after the white has been struck, but lay there before, lay there when it was struck.
 TEST_F(Watching, ABallToldLateLayThereWhenTheEpisodeBegan) {
   Tracker tracker(table, set);
