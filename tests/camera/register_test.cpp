@@ -166,6 +166,36 @@ TEST(Solve, finds_lens_and_pose_from_noisy_marks_and_says_how_well) {
   EXPECT_LT(rms, u);
 }
 
+// From straight above a longer lens higher up shows nearly the same: of both together hardly anything is known, and the
+// covariance says so. (Its units, pixels beside metres, once hid that direction: 0.6 px was stated.)
+TEST(Solve, says_how_badly_a_focal_length_is_told_from_straight_above) {
+  const table::Spec spec = full_size();
+  Unknowns truth = tilted_ultra_wide(spec);
+  truth.lens = {1100, 1100, 960, 540, {0.02, -0.01, 0, 0, 0}};
+  truth.pose.R = (Mat3() << 0, 1, 0, 1, 0, 0, 0, 0, -1).finished();
+  truth.pose.t = -truth.pose.R * Vec3(0.02, 0.03, 2.9);
+  std::mt19937 random(5);
+  const auto marks = marks_of(truth, 0.1, 0, random);
+  const Beliefs beliefs = beliefs_of(spec);
+  SolveOptions how;
+  how.iterations = 200;
+  how.covariance = true;
+  Unknowns best = truth;
+  const SolveSummary free = solve(best, marks, beliefs, how);
+  ASSERT_EQ(free.covariance.rows(), 17);
+  const double sd = std::sqrt(free.covariance(0, 0));
+  fmt::print("focal length {:.1f} px told to {:.1f}\n", best.lens.fx, sd);
+  // The same by brute force: with a focal length held so far off, the sum of squares rises by one.
+  how.focal = how.covariance = false;
+  Unknowns held = best;
+  held.lens.fx += 0.5 * sd;
+  held.lens.fy += 0.5 * sd;
+  const double far = solve(held, marks, beliefs, how).cost;
+  held = best;
+  const double rise = 2 * (far - solve(held, marks, beliefs, how).cost);
+  EXPECT_NEAR(rise / (0.5 * 0.5), 1, 0.5);
+}
+
 // Against the same by brute force: the belief is a mixture of two normal distributions, summed over a grid.
 TEST(SizeBelief, is_the_mixture_summed_over_a_grid) {
   const Vec2 nominal(0.889, 1.7845);
