@@ -13,11 +13,11 @@ namespace {
 
 constexpr double kRadius = 0.02625, kHeight = 2.0, kFocal = 900;  // m, m, px
 
-camera::Camera overhead() {
+camera::Camera overhead(double focal = kFocal) {
   camera::Camera c;
   c.width = 320;
   c.height = 240;
-  c.lens.fx = c.lens.fy = kFocal;
+  c.lens.fx = c.lens.fy = focal;
   c.lens.cx = 160;
   c.lens.cy = 120;
   c.pose.R << 1, 0, 0, 0, -1, 0, 0, 0, -1;
@@ -30,15 +30,16 @@ struct Colour {
 };
 constexpr Colour kRedCloth{88, 122, 160};
 
-// A ball of one colour at a place, and on one side of it a shadow of a ball's size, half as bright as the cloth.
-View drawn(const camera::Camera& camera, const Vec2& at, const Colour& ball, unsigned seed) {
+// A ball of one colour at a place, `larger` pixels beyond its outline, and on one side of it a shadow of a ball's size,
+// half as bright as the cloth.
+View drawn(const camera::Camera& camera, const Vec2& at, const Colour& ball, unsigned seed, double larger = 0) {
   View v;
   v.noise_luma = v.noise_chroma = 1;
   v.chroma_offset = {0.5, 0.5};
   std::mt19937 random(seed);
   std::normal_distribution<double> noise(0, 1);
   const auto pixel = *camera.project({at.x(), at.y(), kRadius});
-  const double r = kRadius * kFocal / (kHeight - kRadius);
+  const double r = kRadius * camera.lens.fx / (kHeight - kRadius) + larger;
   const auto within = [&](const Vec2& p, const Vec2& centre, double blur) {
     return 0.5 * std::erfc(((p - centre).norm() - r) / (blur * std::sqrt(2.0)));
   };
@@ -90,6 +91,22 @@ TEST(BallFit, AWhiteBallIsPlacedByItsBrightness) {
   const Colour white{200, 126, 131};
   EXPECT_LT(off(white, true), 0.15);
   EXPECT_NEAR(off(white, true), off(white, false), 0.05);
+}
+
+// Blur and shading lie as far beyond a ball's outline as the picture is large: at 4K they may by more than a pixel, and
+// it is still that ball (a white in plain sight was none).
+TEST(BallFit, HowFarAnOutlineMaySeemOffGrowsWithThePicture) {
+  constexpr double kFine = 1600, kLarger = 1.5;  // px
+  const camera::Camera fine = overhead(kFine);
+  const Vec2 at(0.001, 0.002);
+  const auto fit = fit_ball(drawn(fine, at, {200, 126, 131}, 7, kLarger), fine, at + Vec2(0.001, 0), kRadius, {});
+  ASSERT_TRUE(fit);
+  EXPECT_GT(fit->radius_off, 1.05) << "of a ball of usual size 1 is the most";
+  EXPECT_LT((fit->at - at).norm() * kFine / kHeight, 0.2);
+  EXPECT_NEAR(outline_slack(fit->ellipse), 1.75, 0.05);
+  Ellipse small = fit->ellipse;
+  small.radius = 6;
+  EXPECT_EQ(outline_slack(small), 1) << "a small one may be off as far as one of usual size";
 }
 
 // A red ball on red cloth, darker and no more: where it ends and its shadow begins cannot be told, and is said not to
