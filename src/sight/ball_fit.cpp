@@ -311,9 +311,10 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   constexpr double kSmallest = 2.5, kLargest = 200;  // px: beyond the lens model's reach outlines are anything
   if (!(r_px > kSmallest && r_px < kLargest)) return std::nullopt;
 
-  std::array<Plane, 3> planes{collect(view, PlaneKind::luma, g, smear, options.search, options.others),
-                              collect(view, PlaneKind::cb, g, smear, options.search, options.others),
-                              collect(view, PlaneKind::cr, g, smear, options.search, options.others)};
+  const bool led = options.known != nullptr;
+  std::array<Plane, 3> planes{collect(view, PlaneKind::luma, g, smear, options.search, options.others, led),
+                              collect(view, PlaneKind::cb, g, smear, options.search, options.others, led),
+                              collect(view, PlaneKind::cr, g, smear, options.search, options.others, led)};
   if (planes[0].count() < 30) return std::nullopt;
 
   const bool with_smear = options.moving;

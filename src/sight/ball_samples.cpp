@@ -90,10 +90,44 @@ void mask_intruders(Plane& plane, const Swept& swept, const std::vector<float>& 
   plane.keep(good);
 }
 
+// Where light falls in slantwise a bright ball's shadow ends as sharply as the ball does, and no smooth shading of the
+// cloth explains it. On its way, led by what it looked like just before, the ball is fitted deeper and deeper into it
+// (a white on blue cloth was told 10 mm off). What is so much darker than the cloth is no part of a ball brighter than
+// it: it is left out.
+void leave_out_shadow(Plane& plane, std::vector<float>& distances, float radius) {
+  constexpr float kInside = -0.3F;      // radii
+  constexpr float kBright = 1.5F;       // of the cloth's level: a bright ball,
+  constexpr float kBrightNoise = 6.0F;  // and so many times the noise beyond it
+  constexpr float kShadow = 0.5F;       // of the cloth's level: its shadow at most,
+  constexpr float kShadowNoise = 3.0F;  // and so many times the noise below the cloth
+  const auto n = static_cast<std::size_t>(plane.count());
+  std::vector<float> inside, cloth;
+  for (std::size_t i = 0; i < n; ++i) {
+    const auto e = static_cast<Eigen::Index>(i);
+    (distances[i] < kInside * radius ? inside : cloth)
+        .push_back(distances[i] < kInside * radius ? plane.value[e] : plane.bare[e]);
+  }
+  constexpr std::size_t kFewest = 10;
+  if (inside.size() < kFewest || cloth.size() < kFewest) return;
+  const auto noise = static_cast<float>(plane.noise);
+  const float level = upper_median(inside), bare = upper_median(cloth);
+  if (level < kBright * bare || level < bare + kBrightNoise * noise) return;
+  std::vector<char> good(n, 1);
+  for (std::size_t i = 0; i < n; ++i) {
+    const auto e = static_cast<Eigen::Index>(i);
+    good[i] = plane.value[e] > std::min(kShadow * plane.bare[e], plane.bare[e] - kShadowNoise * noise);
+  }
+  plane.keep(good);
+  std::size_t kept = 0;
+  for (std::size_t i = 0; i < n; ++i)
+    if (good[i]) distances[kept++] = distances[i];
+  distances.resize(kept);
+}
+
 }  // namespace
 
 Plane collect(const View& view, PlaneKind kind, const Geometry& g, const Vec2& smear, double search,
-              std::span<const Ellipse> others) {
+              std::span<const Ellipse> others, bool on_its_way) {
   const bool luma = kind == PlaneKind::luma;
   const cv::Mat& img = luma ? view.luma : kind == PlaneKind::cb ? view.cb : view.cr;
   const cv::Mat& bare = luma ? view.bare_luma : kind == PlaneKind::cb ? view.bare_cb : view.bare_cr;
@@ -142,6 +176,7 @@ Plane collect(const View& view, PlaneKind kind, const Geometry& g, const Vec2& s
   plane.bare = Eigen::Map<Eigen::ArrayXf>(bares.data(), n);
   plane.weight = Eigen::ArrayXf::Ones(n);
   plane.residual = Eigen::ArrayXf::Zero(n);
+  if (luma && on_its_way) leave_out_shadow(plane, distances, static_cast<float>(g.ellipse.radius));
   mask_intruders(plane, swept, distances);
   return plane;
 }

@@ -11,8 +11,8 @@ namespace baizetrace::sight {
 enum class PlaneKind { luma, cb, cr };
 
 // Samples of one plane within `search` px and an edge's reach of the outline swept along `smear`; but not those of
-// `others`.
+// `others`. `on_its_way`: a bright ball's deep shadow is left out too.
 [[nodiscard]] Plane collect(const View& view, PlaneKind kind, const Geometry& g, const Vec2& smear, double search,
-                            std::span<const Ellipse> others);
+                            std::span<const Ellipse> others, bool on_its_way);
 
 }  // namespace baizetrace::sight
