@@ -76,6 +76,9 @@ Tried judged(Fit fit, const table::Spec& spec, std::string end_doubt) {
   return out;
 }
 
+constexpr const char* kNoEnd =
+    "cannot tell which end is baulk: the baulk line and the D are not seen well; --corners tells it";
+
 // Which end is baulk, by the line and D.
 struct End {
   bool turned = false;  // they are seen at the other end than was thought
@@ -87,7 +90,7 @@ End end_of(const Scene& scene, const Unknowns& x, const Beliefs& beliefs) {
   End end;
   end.turned = there > here;
   if (std::max(here, there) < kLeastDrawn || std::max(here, there) < kClearlyBetter * std::min(here, there))
-    end.doubt = "cannot tell which end is baulk: the baulk line and the D are not seen well; --corners tells it";
+    end.doubt = kNoEnd;
   return end;
 }
 
@@ -108,6 +111,17 @@ Tried tried(const Scene& scene, const Guess& guess, const table::Spec& spec, con
   }
   place_drawn(x, beliefs);
   Tried out = judged(refine(scene, x, spec, beliefs, {.guess = &guess}), spec, end.doubt);
+  // What was taken for line and D, a board's edge there, is neither once the noses are followed: then they are at the
+  // other end, or that end is not told. (One drawn table was told end for end.)
+  constexpr double kNothingOfIt = 0.1;  // shares
+  const auto none_drawn = [](const Fit& fit) { return std::max(fit.line_share, fit.d_share) < kNothingOfIt; };
+  if (!options.corners && beliefs.has_line && end.doubt.empty() && out.verdict.found && none_drawn(out.fit)) {
+    Unknowns other = other_end(out.fit.x);
+    place_drawn(other, beliefs);
+    Tried there = judged(refine(scene, other, spec, beliefs), spec, {});
+    if (!none_drawn(there.fit)) return there;
+    return judged(std::move(out.fit), spec, kNoEnd);
+  }
   // Where the first fit was too rough to tell, the whole one may: it has followed the noses.
   if (end.doubt.empty() || out.verdict.score < kWorthMending) return out;
   end = end_of(scene, out.fit.x, beliefs);

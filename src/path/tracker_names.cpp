@@ -71,8 +71,14 @@ void Tracker::State::name_candidates(const Look& l) {
     if (l.time - c.last > kForget) lay.push_back(c);
   std::erase_if(candidates, [&](const Candidate& c) { return l.time - c.last > kForget; });
   const bool first_look = l.time - *started < kFirstLook;
+  // What looks like the ball whose spot it lies on, and like no other: its own shadow may be what covers the bed there.
+  const auto on_its_spot = [&](const Candidate& c) {
+    constexpr double kOnSpot = 0.025, kClearlyIt = 0.7;  // m; of the logarithms, a sighting
+    const auto kind = clear_kind(c.colour, c.stay.count(), kClearlyIt);
+    return kind && *kind < homes.size() && homes[*kind] && (c.stay.mean() - *homes[*kind]).norm() < kOnSpot;
+  };
   const auto is_ripe = [&](const Candidate& c) {
-    const bool covered = 2 * c.covered >= c.stay.count();
+    const bool covered = 2 * c.covered >= c.stay.count() && !on_its_spot(c);
     const double whole = first_look ? (covered ? kUnderCover : kAnyBall) : kWholeBall;
     return c.stay.count() >= kConfirmSightings && c.last - c.first >= (first_look ? kConfirm : kConfirmLater) &&
            (first_look || !covered) && c.visible > whole * c.stay.count() &&
@@ -121,7 +127,8 @@ void Tracker::State::name_candidates(const Look& l) {
     if ((!first_look || set.kinds[kind].count > 1) && rather_another(*ripe[i], kind)) continue;
     // There is always a white, and in the open nothing else looks like it.
     const bool the_white = kind == 0 && clear_kind(ripe[i]->colour, ripe[i]->stay.count(), kClearlyWhite) == kind;
-    if (!first_look && !known && !the_white && ripe[i]->last - ripe[i]->first < kConfirmNew) continue;
+    if (!first_look && !known && !the_white && !on_its_spot(*ripe[i]) && ripe[i]->last - ripe[i]->first < kConfirmNew)
+      continue;
     const std::size_t before = balls.size();
     admit(*ripe[i], kind);
     if (first_look && balls.size() > before) stock.emplace_back(balls.back().name, *ripe[i]);

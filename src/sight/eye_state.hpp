@@ -1,4 +1,4 @@
-// What an eye keeps from frame to frame: shared by its looking (eye.cpp, eye_known.cpp), its looking
+// What an eye keeps from frame to frame: shared by its looking (eye.cpp, eye_known.cpp, eye_new.cpp), its looking
 // back (hindsight.cpp) and its learning (eye_learn.cpp).
 #pragma once
 
@@ -25,8 +25,13 @@ inline constexpr double kSearchResting = 0.8;  // px about where it lay
 inline constexpr double kContrastSpot = 25;
 inline constexpr double kRefitEvery = 0.5;   // s, of a resting ball whose picture does not change
 inline constexpr double kVisibleNew = 0.56;  // share of the outline that must be seen of a ball that is not known
-inline constexpr double kRimNew = 0.40;  // of a candidate's outline that must look like a ball's before it is fitted
-inline constexpr double kMoved = 0.6;    // px between frames: it moves
+inline constexpr double kRimNew = 0.40;    // of a candidate's outline that must look like a ball's before it is fitted
+inline constexpr double kMoved = 0.6;      // px between frames: it moves
+inline constexpr double kFallen = 0.003;   // m beyond the fall: no longer on the bed
+inline constexpr double kRadiusOff = 0.7;  // px, of a ball of usual size: another size than a ball's
+
+// Over what a ball may: above 1, or below -1, it is another size than a ball's.
+inline double size_off(const BallFit& fit) { return fit.radius_off / (kRadiusOff * outline_slack(fit.ellipse)); }
 
 struct Eye::State {
   camera::Rig rig;

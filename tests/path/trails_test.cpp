@@ -310,6 +310,31 @@ TEST_F(Watching, TheWhiteIsNamedSoonerThanABallMore) {
   EXPECT_FALSE(told("blue"));
 }
 
+// A green on green cloth: its own shadow covers the bed at its side, and not all of its outline is seen. On its spot it
+// is the green all the same; elsewhere it may be what a player leans there.
+TEST_F(Watching, ItsOwnShadowDoesNotHideABallOnItsSpot) {
+  const Vec2 spot = table.spots().at("green");
+  const auto told = [&](const Vec2& at) {
+    Tracker tracker(table, set);
+    for (int f = 0; f < 60; ++f) {
+      Look l;
+      l.frame = f;
+      l.time = f * kFrame;
+      l.cover.half_width = 1.0;
+      l.cover.half_length = 1.9;
+      l.cover.cover(at + Vec2(0.02, 0));
+      l.sightings.push_back(see("green", l.time, at));
+      l.sightings[0].visible = 0.9;
+      l.sightings.push_back(see("white", l.time, {0, 0.4 * std::max(0.0, l.time - 1.2)}));
+      (void)tracker.push(l);
+    }
+    const auto e = tracker.finish();
+    return e && std::any_of(e->balls.begin(), e->balls.end(), [](const BallTrack& b) { return b.ball == "green"; });
+  };
+  EXPECT_TRUE(told(spot + Vec2(0.003, -0.004)));
+  EXPECT_FALSE(told(spot + Vec2(0.1, 0)));
+}
+
 // A ball that is told only after the white has been struck, but lay there before, lay there when it was struck.
 TEST_F(Watching, ABallToldLateLayThereWhenTheEpisodeBegan) {
   Tracker tracker(table, set);
