@@ -20,11 +20,8 @@ constexpr double kRimFitted = 0.62;        // of a new ball's outline, once fitt
 constexpr double kRimSpot = 0.25;          // of one on a spot, where balls belong; then it must stand out well
 constexpr double kVisibleSpot = 0.7;
 // Of the ball that belongs on a spot and looks like it, though it has nearly the cloth's own colour or other things are
-// near: its rim is no test, but its outline must be in the picture itself, not only against the cloth as it is thought
-// to be there. Of 60 drawn clips bare spots whose colour passes for their ball's had 0.4 of this step (others 0.8, one
-// 1.0), green balls on green cloth 1.2 to 5, in the dark less.
+// near: its rim is no test, but it must step off its surroundings there.
 constexpr double kContrastFaint = 12, kStrangestFaint = 4;
-constexpr double kStepFaint = 1.6, kStepFaintLeast = 1;  // of the noise; levels
 // Of one that was not known and has the cloth's own hue: shadows of people have outlines, too. Most of those that a
 // drawn clip took for balls had less of an outline, or stood out by 5 to 13; a green ball on the move has 40 and more.
 constexpr double kVisibleShade = 0.8;
@@ -71,8 +68,7 @@ void Eye::State::seek_on_spots(const View& view, const video::Frame& frame) {
         (!learned ||
          (colours.strangeness(fit->colour) <= kStrangest && fit->colour_scatter <= kScatter + 2 * view.noise_chroma));
     const bool its_own = !clear && fit->contrast >= kContrastFaint && colours.looks_like(name, fit->colour) &&
-                         colours.strangeness(fit->colour) <= kStrangestFaint &&
-                         rim_step(view, fit->ellipse) > kStepFaint * view.noise_luma + kStepFaintLeast;
+                         colours.strangeness(fit->colour) <= kStrangestFaint && has_step_at_rim(view, fit->ellipse);
     if (!clear && !its_own) {
       note(false, fmt::format("on the {}'s spot: neither stands out as a ball nor looks like the {}", name, name),
            *outline, Vec2::Zero(), &*fit);

@@ -39,4 +39,8 @@ struct Shade {
 };
 [[nodiscard]] Shade shade_inside(const View& view, const Ellipse& ellipse);
 
+// Whether that is the step of a ball of nearly the cloth's own colour, in the picture itself and not only against the
+// cloth as it is thought to be there.
+[[nodiscard]] bool has_step_at_rim(const View& view, const Ellipse& outline);
+
 }  // namespace baizetrace::sight
