@@ -41,30 +41,8 @@ constexpr double kBackFrom = 0.1, kBack = 0.004, kMostBack = 0.003;
 constexpr double kBackU = 0.0025, kMostBackU = 0.0018;
 constexpr double kNarrowBelow = 0.30, kNarrowU = 0.0006;
 constexpr double kSharedScatter = 1.0;
-// And where a pixel is coarse: the noses of 48 drawn clips whose table's size was given lay 0.4 px RMS off on all sides
-// that are seen with less than 0.4 px a mm, 0.7 mm on those seen better.
-constexpr double kCoarseU = 0.35, kCoarseFrom = 0.0024, kCoarseTo = 0.0036, kMostCoarse = 0.02;  // px; m a pixel
 constexpr double kAlike = 2.2;                                // root of how many stripes err alike
 constexpr double kRailU = 0.0015, kRailFromOutsideU = 0.005;  // m: from outside the wood hides the seam
-
-// Metres that a pixel covers square to a nose, where it is seen best of a few places along it.
-double coarseness(const Unknowns& x, int side) {
-  const Camera camera = x.camera();
-  const bool end = side == kBaulk || side == kTop;
-  const double half = end ? x.half_width : x.half_length;
-  double best = 1e9;
-  for (const double share : {-0.5, 0.0, 0.5}) {
-    constexpr double kStep = 0.01;  // m
-    Mark at{Kind::nose, side, share * half, Vec2::Zero(), Vec2::Zero(), 0}, ahead = at;
-    ahead.along += kStep;
-    const Vec3 p = x.point(at), out = (end ? Vec3(0, p.y(), 0) : Vec3(p.x(), 0, 0)).normalized();
-    const auto a = camera.project(p), b = camera.project(x.point(ahead)), c = camera.project(p + kStep * out);
-    if (!a || !b || !c) continue;
-    const Vec2 along = (*b - *a).normalized(), across(-along.y(), along.x());
-    best = std::min(best, kStep / std::max(1e-6, std::abs(across.dot(*c - *a))));
-  }
-  return best;
-}
 
 void look_along(Beliefs& beliefs, const Unknowns& x, const std::array<double, 4>& scatter) {
   const std::array<double, 4> tangents = x.tangents();
@@ -77,9 +55,6 @@ void look_along(Beliefs& beliefs, const Unknowns& x, const std::array<double, 4>
     const double narrow = kNarrowU * std::clamp(1 - tangent / kNarrowBelow, 0.0, 1.0);
     beliefs.u_nose_bias[s] =
         std::hypot(std::hypot(kNoseU, shared), std::hypot(narrow, kCreepU * far), std::min(kMostBackU, kBackU * back));
-    const double pixel = std::min(kMostCoarse, coarseness(x, static_cast<int>(s)));
-    const double coarse = std::clamp((pixel - kCoarseFrom) / (kCoarseTo - kCoarseFrom), 0.0, 1.0);
-    beliefs.u_nose_bias[s] = std::hypot(beliefs.u_nose_bias[s], kCoarseU * pixel * coarse);
     beliefs.u_rail_bias[s] = tangent < 0.05 ? kRailFromOutsideU : kRailU;
   }
 }
