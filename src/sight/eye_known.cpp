@@ -23,7 +23,8 @@ constexpr double kSetGoing = 1.4, kSetGoingSd = 0.5;
 constexpr double kRimKnown = 0.20;    // of one that was followed here
 constexpr double kFaded = 0.35;       // of the contrast it usually has: that is not the ball, though it has its colour
 constexpr double kContrastShade = 8;  // less of the cloth's own hue: bare cloth in a shadow
-constexpr double kVisibleFaint = 0.85;  // less of a ball of the cloth's own colour, and its rim is looked at
+// Less of a ball of the cloth's own colour, and its rim is looked at; still less, and it is not that ball.
+constexpr double kVisibleFaint = 0.85, kVisibleFaintLeast = 0.65;
 constexpr double kVisibleClear = 0.9, kContrastClear = 40;  // a whole ball, standing out well
 constexpr double kCreeps = 1.5, kSearchCreeping = 1.5;      // px between frames: where it will be is as good as known
 constexpr double kMayCreep = 0.5;                           // s after it seemed to come to rest
@@ -103,8 +104,9 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
               : nullptr;
     if (why) return std::nullopt;
     // Of the cloth's own colour: where it has left, the spot's marks still pass for some of its outline.
-    if (ball.faint && !ball.moving && fit->visible < kVisibleFaint && !has_step_at_rim(view, fit->ellipse)) {
-      why = "nothing there steps off the cloth";
+    if ((ball.faint || cloth.like(fit->colour)) && !ball.moving && fit->visible < kVisibleFaint &&
+        (fit->visible < kVisibleFaintLeast || !has_step_at_rim(view, fit->ellipse))) {
+      why = "too little there steps off the cloth";
       return std::nullopt;
     }
     // A whole ball that stands out well may lie in the deepest shadow; what is seen in part may not.

@@ -67,7 +67,12 @@ void Eye::State::seek_on_spots(const View& view, const video::Frame& frame) {
         fit->contrast >= kContrastSpot && rim_share(view, fit->ellipse, fit->smear, others) >= kRimSpot &&
         (!learned ||
          (colours.strangeness(fit->colour) <= kStrangest && fit->colour_scatter <= kScatter + 2 * view.noise_chroma));
-    const bool its_own = !clear && fit->contrast >= kContrastFaint && colours.looks_like(name, fit->colour) &&
+    // What has just left a spot is not there; marks that it uncovered look like its outline.
+    constexpr double kLeftLately = 20;  // s
+    const bool away = std::any_of(known.begin(), known.end(), [&](const KnownBall& k) {
+      return (k.moving || frame.time - k.rests_since < kLeftLately) && colours.looks_like(name, k.colour);
+    });
+    const bool its_own = !clear && !away && fit->contrast >= kContrastFaint && colours.looks_like(name, fit->colour) &&
                          colours.strangeness(fit->colour) <= kStrangestFaint && has_step_at_rim(view, fit->ellipse);
     if (!clear && !its_own) {
       note(false, fmt::format("on the {}'s spot: neither stands out as a ball nor looks like the {}", name, name),
