@@ -14,10 +14,11 @@ namespace {
 
 // 8: a cue's butt beside the player looks like a second white. 14: a ball runs out of sight under a lamp's frame and
 // falls just beyond it, in a dim picture of 3 mm a pixel. 177: reds on red cloth, whose shadows far from the lamps were
-// taken for them, 49 mm off. More of them: BAIZETRACE_DRAWN=FIRST:COUNT.
+// taken for them, 49 mm off. 284: a board ends where the baulk line would be if the table were turned round, and it was
+// told end for end. More of them: BAIZETRACE_DRAWN=FIRST:COUNT.
 std::vector<unsigned> seeds() {
   const char* more = std::getenv("BAIZETRACE_DRAWN");
-  if (!more) return {8, 14, 177};
+  if (!more) return {8, 14, 177, 284};
   unsigned first = 0, count = 0;
   if (std::sscanf(more, "%u:%u", &first, &count) != 2 || count == 0)
     throw std::runtime_error("BAIZETRACE_DRAWN=FIRST:COUNT");
