@@ -69,7 +69,7 @@ TEST(Register, ATapeTellsTheSizeThatNoPictureTells) {
   const auto j = nlohmann::json::parse(taped.out);
   EXPECT_NEAR(j["table"]["half_length"].get<double>(), 1.7845, 0.001);
   EXPECT_NEAR(j["table"]["half_width"].get<double>(), 0.8890, 0.001);
-  EXPECT_LT(j["expected_uncertainty"]["median"].get<double>(), 0.0006);  // m; 1 mm without
+  EXPECT_LT(j["expected_uncertainty"]["median"].get<double>(), 0.0007);  // m; 1 mm without
   fs::remove(rig);
   // A table of another shape: nothing is written.
   const tests::Ran other = with("3.569", "1.740");
