@@ -254,6 +254,8 @@ Eigen::MatrixXd covariance_of(ceres::Problem& problem, const std::vector<const d
   ceres::Covariance::Options how;
   how.algorithm_type = ceres::DENSE_SVD;
   how.null_space_rank = -1;
+  // Of the information's eigenvalues: pixels stand beside metres here, and a focal length that is hardly told is far
+  // below the rest. Ceres' own 1e-14 left that direction out, as if it were known.
   how.min_reciprocal_condition_number = 1e-24;
   how.apply_loss_function = true;
   ceres::Covariance covariance(how);

@@ -5,6 +5,7 @@
 namespace baizetrace::path {
 namespace {
 
+// Chosen, not measured: the drawn white that showed the need of it lay in sight for 0.34 s, 0.81 of it.
 constexpr double kLay = 0.25;        // s, at least, in
 constexpr int kLaySightings = 8;     // so many looks
 constexpr double kShows = 0.6;       // mean visible share: a board's edge may hide the rest

@@ -115,7 +115,7 @@ void link(Problem& problem) {
       if (i == j || chains[i].legs[0].leg.t >= t) continue;
       // Nothing sends a ball off faster than it came itself (equal masses); twice that, for what is read badly. (A red
       // that seemed to creep in a player's shade had "hit" the white beside it as that was struck.)
-      constexpr double kTwice = 2, kCreeps = 0.1;  // m/s
+      constexpr double kTwice = 2, kCreeps = 0.1;  // of its speed; m/s. Chosen
       const double came = chains[i].velocity_at(t, problem.cloth).norm();
       if (chains[j].legs[0].leg.v.norm() > kTwice * came + kCreeps) continue;
       const Meeting m = meeting(chains[i], chains[j], problem.cloth, t - 0.06, t + 0.03);

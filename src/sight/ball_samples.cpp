@@ -95,6 +95,7 @@ void mask_intruders(Plane& plane, const Swept& swept, const std::vector<float>& 
 // (a white on blue cloth was told 10 mm off). What is so much darker than the cloth is no part of a ball brighter than
 // it: it is left out.
 void leave_out_shadow(Plane& plane, std::vector<float>& distances, float radius) {
+  // Chosen; on the clip above, with a shadow of 0.6, 0.5, 0.4 and none left out: 2.1, 2.1, 2.5 and 5.3 mm RMS.
   constexpr float kInside = -0.3F;      // radii
   constexpr float kBright = 1.5F;       // of the cloth's level: a bright ball,
   constexpr float kBrightNoise = 6.0F;  // and so many times the noise beyond it
