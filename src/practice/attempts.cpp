@@ -1,5 +1,4 @@
 #include "practice/attempts.hpp"
-#include "base/units.hpp"
 
 #include <algorithm>
 #include <cmath>
