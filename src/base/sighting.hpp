@@ -41,16 +41,20 @@ struct CoverMap {
   double half_length = 0;              // m, y of the grid's edge
   std::bitset<kColumns * kRows> cells;
 
-  [[nodiscard]] bool covered(const Vec2& p) const {
-    if (half_width <= 0) return false;
+  // Index of the cell that holds a place; nullopt: beyond the grid.
+  [[nodiscard]] std::optional<std::size_t> cell(const Vec2& p) const {
+    if (half_width <= 0) return std::nullopt;
     const int c = static_cast<int>((p.x() + half_width) / (2 * half_width) * kColumns);
     const int r = static_cast<int>((p.y() + half_length) / (2 * half_length) * kRows);
-    return c >= 0 && c < kColumns && r >= 0 && r < kRows && cells[static_cast<std::size_t>(r * kColumns + c)];
+    if (c < 0 || c >= kColumns || r < 0 || r >= kRows) return std::nullopt;
+    return static_cast<std::size_t>(r * kColumns + c);
+  }
+  [[nodiscard]] bool covered(const Vec2& p) const {
+    const auto at = cell(p);
+    return at && cells[*at];
   }
   void cover(const Vec2& p) {
-    const int c = static_cast<int>((p.x() + half_width) / (2 * half_width) * kColumns);
-    const int r = static_cast<int>((p.y() + half_length) / (2 * half_length) * kRows);
-    if (c >= 0 && c < kColumns && r >= 0 && r < kRows) cells.set(static_cast<std::size_t>(r * kColumns + c));
+    if (const auto at = cell(p)) cells.set(*at);
   }
 };
 

@@ -53,16 +53,16 @@ Verdict judge(const Fit& fit, const table::Spec& spec) {
   const double off = drawn_off(fit, spec);
   const double trust = std::exp(-std::max(0.0, off - kDrawnDoubtful) / kDrawnDoubtful);
   double evidence = trust * kDrawnCounts * (std::min(1.0, fit.line_share) + std::min(1.0, fit.d_share));
-  // What lies beyond a nose is cloth. Where most sides agree with that and one does not, it may be the cloth's outer
-  // edge that was taken for that nose.
-  const auto other_stuff = static_cast<int>(std::count_if(fit.cushion_apart.begin(), fit.cushion_apart.end(),
-                                                          [](double apart) { return apart > kOtherStuff; }));
+  // What lies beyond a nose is cloth. Where one side agrees with that and another does not, it may be the cloth's outer
+  // edge that was taken for the other's nose. (Cushions in a cloth of their own differ all round; 0: not seen.)
+  const bool one_agrees = std::any_of(fit.cushion_apart.begin(), fit.cushion_apart.end(),
+                                      [](double apart) { return apart > 0 && apart <= kOtherStuff; });
   std::string doubtful;
   bool all_sides = true;
   int noses = 0, whole_noses = 0;
   for (std::size_t s = 0; s < 4; ++s) {
     const double side = std::max(fit.nose_share[s], kRailCounts * fit.rail_share[s]);
-    const bool other = other_stuff > 0 && other_stuff < 3 && fit.cushion_apart[s] > kOtherStuff;
+    const bool other = one_agrees && fit.cushion_apart[s] > kOtherStuff;
     if (other && side >= kSideSeen) doubtful += (doubtful.empty() ? "" : ", ") + std::string(kSides[s]);
     evidence +=
         std::min(1.0, std::max(fit.nose_share[s] * (other ? kRailAlone : 1), kRailAlone * fit.rail_share[s])) / 4;

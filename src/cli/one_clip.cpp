@@ -279,6 +279,8 @@ void make_shots(AllSeen& seen, const std::vector<path::Passing>& unseen_white, c
     }
     if (const std::string note = practice::under_way_note(paths); !note.empty())
       out.warnings.push_back({attempt->strike_time, note});
+    if (const std::string note = practice::unseen_start_note(s.episode, g.balls); !note.empty())
+      out.warnings.push_back({attempt->strike_time, note});
     out.shots.push_back(std::move(*attempt));
     out.pictures.push_back(std::move(s.picture));
     out.cameras.push_back(s.camera);

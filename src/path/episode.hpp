@@ -20,7 +20,8 @@ struct Stay {
   Mat2 covariance = Mat2::Zero();  // of the mean, random share
   double pulled = 0;               // m, one standard deviation each way: what shading and shadows may pull it by
   double from = 0, to = 0;         // s, first and last sighting of the stay
-  int sightings = 0;
+  int sightings = 0;               // 0: nobody saw it there, it came out from under what hides the bed
+  [[nodiscard]] bool seen() const { return sightings > 0; }
   // Of the place, all but the rig's share: m^2.
   [[nodiscard]] Mat2 place_covariance() const { return covariance + pulled * pulled * Mat2::Identity(); }
 };

@@ -40,7 +40,7 @@ std::optional<Followed> told_late(const Trail& run, const std::vector<Candidate>
   }
   if (!from) return std::nullopt;
   Followed b;
-  b.state = Followed::State::moving;
+  run_on(b, run);
   b.stay = from->stay;
   b.before = from->stay.stay();
   b.moved = b.in_episode = true;
@@ -48,11 +48,6 @@ std::optional<Followed> told_late(const Trail& run, const std::vector<Candidate>
   for (const Sighting& s : strays)
     if (s.time < run.first - 1e-6 && (s.at - place).norm() < kOwnPlace) b.seen.push_back(s);
   b.seen.insert(b.seen.end(), run.seen.begin(), run.seen.end());
-  b.recent.assign(b.seen.end() - std::min<std::ptrdiff_t>(kRecent, std::ssize(b.seen)), b.seen.end());
-  b.at = run.at;
-  b.velocity = run.velocity;
-  b.seen_at = run.seen_at;
-  b.steps = run.steps;
   return b;
 }
 

@@ -172,11 +172,15 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
         if (f.chain.ball == o.name) o.chain = &f.chain, o.cloth = f.cloth;
     const double mass = balls.kinds[balls.kind_of(track->ball).value_or(0)].mass;
     // A hit ball is looked for where it was sent.
-    if (const auto begun = set_off(*track, mass, found)) {
+    const auto begun = set_off(*track, mass, found);
+    if (begun) {
       led.push_back(guided(*track, episode.strays, balls.kind_of(track->ball).value_or(0), *begun, world));
       track = &led.back();
     }
-    auto f = search_patiently(*track, balls.radius_of(track->ball), mass, world);
+    const double radius = balls.radius_of(track->ball);
+    auto f = search_patiently(*track, radius, mass, world);
+    if (!f && begun && !episode.cover.empty())
+      f = fell_at_once(*track, radius, mass, world, *begun, episode.cover.front().second);
     if (!f) continue;
     // A ball whose motion free running does not explain is in a hand, or is no ball: it takes no part.
     constexpr double kLeastExplained = 0.5;

@@ -217,13 +217,13 @@ double pulled_of(const BallTrack& track) {
   return track.before ? track.before->pulled : track.after ? track.after->pulled : 0;
 }
 
-namespace {
-
 Anchor anchor_of(const Stay& stay) {
   constexpr double kSd = 0.0003;  // m: same ball, same place in the picture, but another light around it
   const Mat2 c = stay.covariance + kSd * kSd * Mat2::Identity();
   return {stay.at, Mat2(c.inverse().llt().matrixU())};
 }
+
+namespace {
 
 Found read(Chain chain, const World& world, const BallTrack& track, std::size_t next, const Cloth* cloth = nullptr) {
   Reader reader(std::move(chain), world, !track.after);

@@ -32,6 +32,7 @@ struct Other {
 
 // m: what shading and shadows may pull a ball's places by, alike in every frame.
 [[nodiscard]] double pulled_of(const BallTrack& track);
+[[nodiscard]] Anchor anchor_of(const Stay& stay);
 
 struct World {
   std::vector<Surface> surfaces;         // for this ball's radius
@@ -68,8 +69,14 @@ struct Found {
 // legs.
 void find_fall(Found& found, const World& world, double last_seen, double within);
 
+// A ball over a pocket that was hit into it as `begun` says, and is gone before it was seen on its way: between two
+// frames. `hidden`: what always hides the bed; it may lie there. nullopt: it need not have fallen.
+[[nodiscard]] std::optional<Found> fell_at_once(const BallTrack& track, double radius, double mass, const World& world,
+                                                const Leg& begun, const CoverMap& hidden);
+
 // The fall again, from the legs as fitted at the end: its time; or none, when the path does not come to the fall line
-// or the ball was seen again afterwards. A ball that vanished at a jaw fell there.
+// or the ball was seen again afterwards, or the path has little to do with what was seen. A ball that vanished at a jaw
+// fell there.
 void settle_fall(Found& found, const World& world, double last_seen, bool seen_again);
 
 }  // namespace baizetrace::path

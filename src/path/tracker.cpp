@@ -40,6 +40,7 @@ void Tracker::State::look(const Look& l) {
     while (!cover.empty() && cover.front().first < now - kBefore) cover.pop_front();
   }
   if (l.damaged || l.repeated) return;
+  hidden.add(l.cover);
   match(l);
   // Not before: an episode may have ended amid the matching.
   std::erase_if(balls, [](const Followed& b) { return b.kind == kNobodys && !b.in_episode; });
@@ -291,8 +292,9 @@ void Tracker::State::miss(Followed& b, const Look& l) {
   // Where a cushion is hidden it has turned there, out of sight, wherever it would have gone without.
   const Vec2 most(table.half_width() - b.radius, table.half_length() - b.radius);
   const bool off = !table.on_bed(p, b.radius, 0.02) && !covered(l, p.cwiseMin(most).cwiseMax(-most));
+  const CoverMap& then = cover.front().second;
   const bool fell = (falls_at(b.at, kNearFall) || falls_at(p, kNearFall) || off) &&
-                    !mouth_never_seen(table, cover.front().second, l.cover, b.at);
+                    !mouth_never_seen(table, then, l.cover, b.at) && !mouth_never_seen(table, then, l.cover, p);
   const double patience = fell ? kLostAtPocket : covered(l, b.at) || covered(l, p) ? kLostCovered : kLost;
   if (unseen > patience) {
     b.state = Followed::State::gone;

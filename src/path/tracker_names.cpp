@@ -217,6 +217,7 @@ void Tracker::State::take_up_white() {
   std::vector<Candidate> there = lay;
   there.insert(there.end(), candidates.begin(), candidates.end());
   auto white = told_late(*run, there, strays);
+  if (!white) white = told_from_under(*run, hidden, table, set.kinds[0].radius);
   if (!white) return;
   white->name = set.kinds[0].name;
   white->radius = set.kinds[0].radius;

@@ -9,6 +9,7 @@
 
 #include "path/episode.hpp"
 #include "path/followed.hpp"
+#include "path/from_under.hpp"
 #include "path/trails.hpp"
 
 namespace baizetrace::path {
@@ -19,7 +20,7 @@ inline constexpr double kUnderBall = 0.026;  // m: a ball is covered when a cell
 
 struct Tracker::State {
   State(const table::Table& t, const table::BallSet& b, const TrackerOptions& o)
-      : table(t), set(b), options(o), names(o.names) {
+      : table(t), set(b), options(o), names(o.names), trails(b) {
     for (const table::BallKind& k : set.kinds) {
       const auto spot = table.spots().find(k.name);
       homes.push_back(k.count == 1 && spot != table.spots().end() ? std::optional(spot->second) : std::nullopt);
@@ -41,6 +42,7 @@ struct Tracker::State {
   std::optional<double> started;  // first look
   std::deque<double> frames;      // timestamps since kBefore before the episode
   std::deque<std::pair<double, CoverMap>> cover;
+  LongCover hidden;
   std::deque<Sighting> strays;  // of the same time
   std::optional<Episode> ready;
 

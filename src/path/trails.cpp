@@ -54,11 +54,11 @@ std::optional<std::size_t> kind_of(const Trail& t, double clearly = kClearly) {
   return clear_kind(t.colour, t.steps, clearly);
 }
 
-// A run of the cue ball, which nothing that is followed is.
-bool of_white_alone(const Trail& t) {
-  const std::optional<std::size_t> kind = is_ball(t) ? kind_of(t, kClearlyWhite) : std::nullopt;
-  return kind == 0U && std::none_of(t.beside.begin(), t.beside.end(),
-                                    [](const auto& b) { return b.first == "white" && b.second >= kOften; });
+// Before it meets the first ball a white that comes out fast is seen a few times only, but far.
+bool runs_far(const Trail& t) {
+  constexpr int kSightings = 8;
+  constexpr double kRun = 0.30;  // m
+  return established(t) && t.steps >= kSightings && (t.at - t.begun).norm() >= kRun;
 }
 
 void go_on(Trail& t, const Sighting& s) {
@@ -88,6 +88,19 @@ bool set_out_from(const Trail& t, const Sighting& earlier, const Sighting& last)
 }
 
 }  // namespace
+
+void run_on(Followed& b, const Trail& t) {
+  b.state = Followed::State::moving;
+  b.lies = false;
+  b.at = t.at;
+  b.velocity = t.velocity;
+  b.seen_at = t.seen_at;
+  b.steps = t.steps;
+  b.missed = b.unlike = b.after_rest = 0;
+  b.off.clear();
+  b.doubtful.clear();
+  b.recent.assign(t.seen.end() - std::min<std::ptrdiff_t>(kRecent, std::ssize(t.seen)), t.seen.end());
+}
 
 std::vector<const Trail*> Trails::continued(const std::vector<Sighting>& sightings) const {
   std::vector<const Trail*> out(sightings.size(), nullptr);
@@ -133,12 +146,11 @@ void Trails::strays(const std::vector<Sighting>& given_to_none, const std::vecto
     constexpr double kSameLook = 0.04;  // s: rows of one picture
     for (const Followed& b : balls) {
       if (b.state == Followed::State::gone || std::abs(b.seen_at - s.time) > kSameLook || b.missed > 0) continue;
-      const auto seen =
-          std::find_if(t.beside.begin(), t.beside.end(), [&](const auto& x) { return x.first == b.name; });
+      const auto seen = std::find_if(t.beside.begin(), t.beside.end(), [&](const auto& x) { return x.name == b.name; });
       if (seen == t.beside.end())
-        t.beside.emplace_back(b.name, 1);
+        t.beside.push_back({b.name, b.kind, 1});
       else
-        ++seen->second;
+        ++seen->looks;
     }
   }
 }
@@ -167,25 +179,29 @@ std::vector<Sighting> Trails::hand_over(Followed& b) {
   };
   const auto t = std::find_if(trails_.begin(), trails_.end(), is_it);
   if (t == trails_.end()) return {};
+  run_on(b, *t);
   std::vector<Sighting> taken = std::move(t->seen);
   b.seen.resize(last);
   b.seen.insert(b.seen.end(), taken.begin(), taken.end());
-  b.state = Followed::State::moving;
-  b.lies = false;
-  b.at = t->at;
-  b.velocity = t->velocity;
-  b.seen_at = t->seen_at;
-  b.steps = t->steps;
-  b.missed = b.unlike = b.after_rest = 0;
-  b.off.clear();
-  b.doubtful.clear();
-  b.recent.assign(taken.end() - std::min<std::ptrdiff_t>(kRecent, std::ssize(taken)), taken.end());
   trails_.erase(t);
   return taken;
 }
 
+// A run of the cue ball, which nothing that is followed is. Of a ball that is seen elsewhere it has not the colour: a
+// white that was never seen at rest taught nobody its own.
+bool Trails::of_white_alone(const Trail& t) const {
+  if (!is_ball(t) && !runs_far(t)) return false;
+  std::vector<double> colour = t.colour;
+  for (const Trail::Other& b : t.beside) {
+    if (b.kind >= colour.size() || set_.kinds[b.kind].count != 1 || b.looks < kOften) continue;
+    if (b.kind == 0) return false;
+    colour[b.kind] = -1e9;
+  }
+  return clear_kind(colour, t.steps, kClearlyWhite) == 0U;
+}
+
 const Trail* Trails::white_alone() const {
-  const auto t = std::find_if(trails_.begin(), trails_.end(), of_white_alone);
+  const auto t = std::find_if(trails_.begin(), trails_.end(), [&](const Trail& x) { return of_white_alone(x); });
   return t == trails_.end() ? nullptr : &*t;
 }
 
@@ -212,8 +228,8 @@ std::vector<Passing> Trails::of_unseen_white() const {
 
 bool Trails::is_another(const Trail& trail, const Followed& ball, double time) {
   const auto seen =
-      std::find_if(trail.beside.begin(), trail.beside.end(), [&](const auto& x) { return x.first == ball.name; });
-  if (seen == trail.beside.end() || seen->second < kOften) return false;
+      std::find_if(trail.beside.begin(), trail.beside.end(), [&](const auto& x) { return x.name == ball.name; });
+  if (seen == trail.beside.end() || seen->looks < kOften) return false;
   // Where it can have gone since it was last seen, against where the ball was last.
   constexpr double kBeside = 0.03;  // m, beside touching
   const double run = trail.velocity.norm() * std::max(0.0, time - trail.seen_at);

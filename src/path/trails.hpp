@@ -18,14 +18,23 @@ struct Trail {
   int steps = 0;                  // sightings
   double visible = 0;             // sum over them
   Vec2 begun = Vec2::Zero();
-  std::vector<double> colour;                       // sum of the log likelihoods, each bounded
-  std::vector<std::pair<std::string, int>> beside;  // balls seen elsewhere at the same time, and in how many looks
-  std::vector<Sighting> seen;                       // the first of them, kMostKept
+  std::vector<double> colour;  // sum of the log likelihoods, each bounded
+  struct Other {
+    std::string name;
+    std::size_t kind = 0;
+    int looks = 0;
+  };
+  std::vector<Other> beside;   // balls seen elsewhere at the same time, and in how many looks
+  std::vector<Sighting> seen;  // the first of them, kMostKept
 };
 inline constexpr std::size_t kMostKept = 600;
 
+// The ball is on the move, as the trail was when last seen; `seen` and the episode's part are left to the caller.
+void run_on(Followed& ball, const Trail& trail);
+
 class Trails {
  public:
+  explicit Trails(const table::BallSet& set) : set_(set) {}
   // Requires: before a look's sightings are given to balls. For each sighting the established trail that it continues,
   // or nullptr; no two sightings continue one trail. Valid until the next call of a member that is not const.
   [[nodiscard]] std::vector<const Trail*> continued(const std::vector<Sighting>& sightings) const;
@@ -55,6 +64,9 @@ class Trails {
   [[nodiscard]] static bool is_another(const Trail& trail, const Followed& ball, double time);
 
  private:
+  [[nodiscard]] bool of_white_alone(const Trail& trail) const;
+
+  table::BallSet set_;
   std::vector<Trail> trails_;
   std::vector<Trail> ended_;  // that were of balls
   std::vector<Passing> unseen_white_;

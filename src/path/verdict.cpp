@@ -166,6 +166,10 @@ void judge(EpisodePaths& out, const Episode& episode, const table::BallSet& ball
   const ChainLeg& first = chain.legs[0];
   out.strike_time = first.leg.t;
   constexpr double kSameTime = 0.02;  // s
+  double same_time = kSameTime;
+  for (const BallTrack& b : episode.balls)
+    if (b.ball == chain.ball && b.before && !b.before->seen())
+      same_time += 2 * std::sqrt(b.before->covariance.trace()) / std::max(kSlowestStrike, first.leg.v.norm());
   double run = 0;
   for (std::size_t k = 0; k < chain.legs.size(); ++k) {
     const double end = k + 1 < chain.legs.size() ? chain.legs[k + 1].leg.t : chain.legs[k].leg.rests(problem.cloth);
@@ -182,7 +186,7 @@ void judge(EpisodePaths& out, const Episode& episode, const table::BallSet& ball
     out.why_not = "the cue ball was not at rest before it moved";
   } else if (first.touch.kind == Touch::Kind::ball) {
     out.why_not = "the cue ball was moved by another ball";
-  } else if (first_other < first.leg.t - kSameTime) {
+  } else if (first_other < first.leg.t - same_time) {
     out.why_not = "another ball moved before the cue ball";
   } else if (const bool free = runs_freely(*cue, chain, episode, problem);
              !free && sent_a_ball(*cue, episode, found) &&

@@ -52,6 +52,12 @@ double unsureness_of_first_run(const path::Episode& episode, const BallPath& whi
                     kLost * std::min(1.0, seen / lag));
 }
 
+// What nobody saw: the cue ball came out from under what hides the bed.
+bool lay_out_of_sight(const path::Episode& episode, const std::string& ball) {
+  return std::any_of(episode.balls.begin(), episode.balls.end(),
+                     [&](const path::BallTrack& t) { return t.ball == ball && t.before && !t.before->seen(); });
+}
+
 bool was_under_way(const path::EpisodePaths& paths, const std::string& ball) {
   return std::find(paths.under_way.begin(), paths.under_way.end(), ball) != paths.under_way.end();
 }
@@ -74,6 +80,14 @@ std::string under_way_note(const path::EpisodePaths& paths) {
                      one ? "was" : "were");
 }
 
+std::string unseen_start_note(const path::Episode& episode, const table::BallSet& balls) {
+  if (!lay_out_of_sight(episode, balls.kinds[0].name)) return {};
+  return fmt::format(
+      "the {} lay out of sight and is told from where it came out: when it was struck is told as if it "
+      "had run straight until then, its place and its pace are not",
+      ball_name(balls.kinds[0].name));
+}
+
 std::optional<Attempt> attempt_from(const path::Episode& episode, const path::EpisodePaths& paths,
                                     const table::BallSet& balls, const AttemptOptions& options) {
   if (!paths.struck) return std::nullopt;
@@ -82,7 +96,7 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
   a.ended = episode.cut ? Ended::clip : paths.ended_by_hand ? Ended::hand : Ended::rest;
 
   for (const path::BallTrack& t : episode.balls) {
-    if (t.before && !was_under_way(paths, t.ball)) a.before[t.ball] = place_of(*t.before, options);
+    if (t.before && t.before->seen() && !was_under_way(paths, t.ball)) a.before[t.ball] = place_of(*t.before, options);
     if (t.after) a.after[t.ball] = place_of(*t.after, options);
   }
   if (a.ended == Ended::hand) a.after.erase(balls.kinds[0].name);  // where a hand has put it since is no rest
@@ -119,8 +133,9 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
   std::sort(a.potted.begin(), a.potted.end(), [](const Potted& x, const Potted& y) { return x.time < y.time; });
   if (all_known) a.rest_time = last;
 
-  if (const auto white = a.balls.find(balls.kinds[0].name);
-      white != a.balls.end() && !white->second.pieces.empty() && first_run_shows(white->second, paths.balls)) {
+  if (const auto white = a.balls.find(balls.kinds[0].name); white != a.balls.end() && !white->second.pieces.empty() &&
+                                                            !lay_out_of_sight(episode, white->first) &&
+                                                            first_run_shows(white->second, paths.balls)) {
     const Piece& first = white->second.pieces.front();
     a.strike = Strike{first.velocity.norm(), heading_of(first.velocity), std::nullopt, std::nullopt, {}};
     a.strike->u["speed"] = a.strike->speed * unsureness_of_first_run(episode, white->second);

@@ -19,11 +19,15 @@ struct AttemptOptions {
 //  1. It depends on what was seen alone, never on a setup's marks or intentions.
 //  2. A ball that was on its way when the white was struck (EpisodePaths::under_way) has no place in `before`, and is
 //     not potted by the attempt unless a ball met it since.
+//  3. Of a cue ball that lay out of sight neither its place before nor its strike is told.
 [[nodiscard]] std::optional<Attempt> attempt_from(const path::Episode& episode, const path::EpisodePaths& paths,
                                                   const table::BallSet& balls, const AttemptOptions& options);
 
 // Of an attempt during which a ball ran that another hand or a bump had sent before the strike: one line that says so.
 // Empty: there was none.
 [[nodiscard]] std::string under_way_note(const path::EpisodePaths& paths);
+
+// Of an attempt whose cue ball lay where nobody sees, under a lamp's frame: one line that says so. Empty: it was seen.
+[[nodiscard]] std::string unseen_start_note(const path::Episode& episode, const table::BallSet& balls);
 
 }  // namespace baizetrace::practice

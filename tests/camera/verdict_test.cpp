@@ -66,6 +66,20 @@ TEST(Verdict, ATableThatTheMiddlePocketsDoNotHalveIsNotBelieved) {
 }
 
 // The seam of cloth and wood taken for the noses, all round: 33 mm wider than tables are, 35 mm wrong.
+// Three cushions of wood and one of cloth: the cloth's outer edge was taken for three noses (a drawn table was 7 cm off
+// where 4 mm were stated). Cushions that all wear another cloth than the bed are none the worse.
+TEST(Verdict, CushionsThatDoNotAgreeAreNoCushions) {
+  const table::Spec spec = *table::read_spec("full-size");
+  constexpr double kCloth = 0.05, kWood = 0.5;
+  Fit fit = all_seen();
+  fit.cushion_apart = {kCloth, kCloth, kCloth, kCloth};
+  EXPECT_TRUE(judge(fit, spec).found);
+  fit.cushion_apart = {kWood, kWood, kWood, kCloth};
+  EXPECT_FALSE(judge(fit, spec).found);
+  fit.cushion_apart = {kWood, kWood, kWood, 0};  // one is not seen
+  EXPECT_TRUE(judge(fit, spec).found);
+}
+
 TEST(Verdict, NoTableIsSoFarOffItsSize) {
   const table::Spec spec = test_support::full_size().spec();
   Fit fit = all_seen();

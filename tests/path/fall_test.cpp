@@ -65,6 +65,64 @@ TEST_F(Fall, WhatCreepsIntoAJawCannotReachTheFall) {
   }
 }
 
+// A red on red cloth was lost between its jaws and told to be potted, by a path that was 10 cm off what was seen.
+TEST_F(Fall, APathThatHasLittleToDoWithWhatWasSeenTellsNoFall) {
+  for (const double off : {0.01, 0.1}) {
+    found.chain.seen.clear();
+    for (double t = 0; t < 0.2; t += 1 / 30.0) {
+      Seen s;
+      s.time = t;
+      s.at = found.chain.at(t, found.cloth) + Vec2(off, 0);
+      found.chain.seen.push_back(s);
+    }
+    found.pocket = "baulk-left";
+    settle_fall(found, world, 0.2, false);
+    EXPECT_EQ(found.pocket.has_value(), off < 0.03) << off;
+  }
+}
+
+// It hangs over the pocket, and between two frames it is gone.
+TEST_F(Fall, ABallOverAPocketFallsBetweenTwoFrames) {
+  const Surface& fall = surface(ContactKind::pocket, "baulk-left");
+  BallTrack red;
+  red.ball = "red-1";
+  red.before = Stay{};
+  red.before->at = {-0.80, -1.70};
+  red.before->covariance = 1e-6 * Mat2::Identity();
+  red.before->sightings = 60;
+  red.moved = true;
+  Leg begun;
+  begun.t = 1;
+  begun.p = red.before->at;
+  begun.v = 1.5 * (fall.centre - begun.p).normalized();
+  begun.w = begun.v;
+  CoverMap board;
+  board.half_width = 1.0;
+  board.half_length = 1.9;
+  const auto told = [&](const BallTrack& track, const Leg& leg) {
+    const auto f = fell_at_once(track, kRadius, 0.142, world, leg, board);
+    return f ? f->pocket.value_or("") : std::string();
+  };
+  EXPECT_EQ(told(red, begun), "baulk-left");
+  Leg away = begun;
+  away.v = -begun.v;
+  EXPECT_EQ(told(red, away), "");
+  Leg soft = begun;
+  soft.v *= 0.05;
+  EXPECT_EQ(told(red, soft), "") << "it would still have been seen";
+  BallTrack elsewhere = red;
+  Sighting s;
+  s.time = 1.3;
+  s.at = {-0.3, -1.2};
+  elsewhere.seen.push_back(s);
+  EXPECT_EQ(told(elsewhere, begun), "");
+  BallTrack lies = red;
+  lies.after = red.before;
+  EXPECT_EQ(told(lies, begun), "");
+  board.cover(fall.centre);
+  EXPECT_EQ(told(red, begun), "") << "it may lie under the board";
+}
+
 // Out of sight it ran into the nose beside a pocket, a hand's width before the jaw: it did not go through it.
 TEST_F(Fall, WhatRanIntoANoseCameBack) {
   Leg& leg = found.chain.legs.back().leg;

@@ -15,6 +15,11 @@ namespace {
 
 constexpr double kFrame = 1.0 / 30, kSd = 0.0006;  // s, m
 
+const table::BallSet kSet = [] {
+  set_data_folder(BAIZETRACE_SOURCE);
+  return *table::read_ball_set("snooker");
+}();
+
 Sighting sighting(double time, const Vec2& at) {
   Sighting s;
   s.time = time;
@@ -36,7 +41,7 @@ Followed at_rest(const std::string& name, const Vec2& at) {
 Vec2 passer(double t) { return {0.3, 0.8 - 0.6 * t}; }
 
 TEST(Trails, WhatWasSeenBesideABallIsAnother) {
-  Trails trails;
+  Trails trails(kSet);
   std::vector<Followed> balls{at_rest("white", {0, 0}), at_rest("pink", {0, 0.9})};
   for (int f = 0; f < 20; ++f) {
     const double t = f * kFrame;
@@ -56,7 +61,7 @@ TEST(Trails, WhatWasSeenBesideABallIsAnother) {
 }
 
 TEST(Trails, WhatLiesStillOrIsHardlySeenIsNone) {
-  Trails still, brief;
+  Trails still(kSet), brief(kSet);
   for (int f = 0; f < 20; ++f) still.strays({sighting(f * kFrame, {0.3, 0.3})}, {}, f * kFrame);
   EXPECT_EQ(still.continued({sighting(20 * kFrame, {0.3, 0.3})})[0], nullptr);
   for (int f = 0; f < 5; ++f) brief.strays({sighting(f * kFrame, passer(f * kFrame))}, {}, f * kFrame);
@@ -65,7 +70,7 @@ TEST(Trails, WhatLiesStillOrIsHardlySeenIsNone) {
 }
 
 TEST(Trails, ABallThatHasPassedIsToldByItsColour) {
-  Trails trails;
+  Trails trails(kSet);
   for (int f = 0; f < 30; ++f) {
     Sighting s = sighting(f * kFrame, passer(f * kFrame));
     s.colour = {-6.0F, 0.0F, -5.0F};
@@ -80,7 +85,7 @@ TEST(Trails, ABallThatHasPassedIsToldByItsColour) {
 }
 
 TEST(Trails, AWhiteThatRunsUnseenBeforeIsTold) {
-  Trails alone, beside, red;
+  Trails alone(kSet), beside(kSet), red(kSet);
   std::vector<Followed> white{at_rest("white", {0, 0})};
   for (int f = 0; f < 30; ++f) {
     Sighting s = sighting(f * kFrame, passer(f * kFrame));
@@ -133,7 +138,7 @@ struct Ghost : testing::Test {
 };
 
 TEST_F(Ghost, TheBallIsWhatRunsOn) {
-  Trails trails;
+  Trails trails(kSet);
   go_on(trails, 0.98);
   EXPECT_EQ(trails.hand_over(ball).size(), 29U);
   EXPECT_EQ(ball.state, Followed::State::moving);
@@ -146,20 +151,20 @@ TEST_F(Ghost, TheBallIsWhatRunsOn) {
 }
 
 TEST_F(Ghost, NotWhenWhatRestsLooksAsMuchLikeIt) {
-  Trails trails;
+  Trails trails(kSet);
   go_on(trails, 0.82);
   EXPECT_TRUE(trails.hand_over(ball).empty());
   EXPECT_EQ(ball.state, Followed::State::resting);
 }
 
 TEST_F(Ghost, NotWhenWhatRunsIsAnotherKind) {
-  Trails trails;
+  Trails trails(kSet);
   go_on(trails, 0.98, 2);
   EXPECT_TRUE(trails.hand_over(ball).empty());
 }
 
 TEST_F(Ghost, NotWhenItDidNotSetOutThere) {
-  Trails trails;
+  Trails trails(kSet);
   for (Sighting& s : ball.seen) s.at.x() -= 0.5;
   ball.stay = StayMean{};
   for (Sighting& s : ball.recent) s.at.x() -= 0.5, ball.stay.add(s);
@@ -176,7 +181,7 @@ TEST_F(Ghost, TheBallIsWhatRunsOnThoughABoardsEdgeSeemsToRun) {
       ball.seen.push_back(yellow(f * kFrame, passer(-kFrame) + 0.008 * f * Vec2(1, 0.1), visible));
     ball.recent.assign(ball.seen.end() - 15, ball.seen.end());
     ball.at = ball.seen.back().at;
-    Trails trails;
+    Trails trails(kSet);
     go_on(trails, 0.98);
     return trails.hand_over(ball).size();
   };

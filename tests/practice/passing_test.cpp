@@ -131,6 +131,7 @@ TEST(Attempts, AFirstRunThatNobodySawTellsNoSpeed) {
   track.ball = "white";
   track.moved = true;
   track.before = track.after = path::Stay{};
+  track.before->sightings = track.after->sightings = 30;
   episode.balls.push_back(track);
   paths.balls.push_back(invented::path_through(
       "white", {{{0, 0}, ContactKind::ball, "", 0.8}, {{0.6, 0.4}, ContactKind::ball, "", 0}}, 0));
@@ -157,6 +158,14 @@ TEST(Attempts, AFirstRunThatNobodySawTellsNoSpeed) {
       "black", {{{0.2, 0.1}, ContactKind::ball, "", 1.0}, {{0.6, -0.4}, ContactKind::ball, "", 0}}, 0.3));
   paths.balls[1].rms = 0.001;
   EXPECT_TRUE(attempt_from(episode, paths, set, {})->strike);
+  EXPECT_TRUE(unseen_start_note(episode, set).empty());
+  // It lay out of sight: neither where it lay nor how it was struck is told, and that is said.
+  episode.balls[0].before->sightings = 0;
+  const auto from_under = attempt_from(episode, paths, set, {});
+  ASSERT_TRUE(from_under);
+  EXPECT_FALSE(from_under->strike);
+  EXPECT_FALSE(from_under->before.contains("white"));
+  EXPECT_FALSE(unseen_start_note(episode, set).empty());
 }
 
 TEST(Scoring, NothingIsScoredByAPathThatNoRunFollows) {
