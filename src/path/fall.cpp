@@ -118,6 +118,22 @@ std::optional<Found> fell_at_once(const BallTrack& track, double radius, double 
   return over_it ? std::optional(f) : std::nullopt;
 }
 
+bool met_unfollowed(const Found& fallen, const Episode& episode, const std::vector<Found>& all) {
+  constexpr double kSentOff = 0.02;  // m between where it lay and where it lies
+  constexpr double kBeside = 0.03;   // m beside touching: a path that is told badly
+  constexpr double kStep = 0.004;    // s
+  if (!fallen.pocket) return false;
+  const Leg& last = fallen.chain.legs.back().leg;
+  for (const BallTrack& b : episode.balls) {
+    if (!b.before || !b.before->seen() || b.ball == fallen.chain.ball) continue;
+    if (b.after && (b.after->at - b.before->at).norm() < kSentOff) continue;
+    if (std::any_of(all.begin(), all.end(), [&](const Found& f) { return f.chain.ball == b.ball; })) continue;
+    for (double t = last.t; t <= fallen.pocket_time; t += kStep)
+      if ((last.at(t, fallen.cloth) - b.before->at).norm() < 2 * fallen.chain.radius + kBeside) return true;
+  }
+  return false;
+}
+
 void settle_fall(Found& found, const World& world, double last_seen, bool seen_again) {
   constexpr double kAtTheLine = 0.03;      // m: as near as a fitted path must come to the fall line
   constexpr double kVanishesWithin = 0.1;  // s of the jaw: three frames at 30 a second

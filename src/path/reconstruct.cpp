@@ -247,6 +247,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
       // Of many alike another one may have been seen.
       const bool again = balls.kinds[kind].count == 1 && seen_again(episode, kind, last, worlds[i], found, found[i]);
       settle_fall(found[i], worlds[i], last, again);
+      if (met_unfollowed(found[i], episode, found)) found[i].pocket.reset();
     }
     out.balls.push_back(publish(from, i, found[i], *tracks[i]));
   }

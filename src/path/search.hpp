@@ -74,6 +74,10 @@ void find_fall(Found& found, const World& world, double last_seen, double within
 [[nodiscard]] std::optional<Found> fell_at_once(const BallTrack& track, double radius, double mass, const World& world,
                                                 const Leg& begun, const CoverMap& hidden);
 
+// Whether a fallen ball's last run passed a ball that lay there, was sent off meanwhile, and is followed by none of
+// `all`: they met, and where the fallen one went from there was not seen.
+[[nodiscard]] bool met_unfollowed(const Found& fallen, const Episode& episode, const std::vector<Found>& all);
+
 // The fall again, from the legs as fitted at the end: its time; or none, when the path does not come to the fall line
 // or the ball was seen again afterwards, or the path has little to do with what was seen. A ball that vanished at a jaw
 // fell there.

@@ -18,6 +18,7 @@ constexpr double kWholeBall = 0.85;    // mean visible share of a ball that has 
 // the green, showed 0.88 to 0.91 of an outline, a green on its spot 0.94.
 constexpr double kSurelyBall = 0.92;
 constexpr double kAnyBall = 0.80;     // and of one that lies there at the start
+constexpr double kOnItsSpot = 0.70;   // and there, on the spot of its colour: as sight asks for
 constexpr double kUnderCover = 0.95;  // and there, where a person is: a cue's butt shows most of a ball's outline
 constexpr double kForget = 0.40;      // s: a candidate unseen for longer is dropped
 
@@ -78,8 +79,8 @@ void Tracker::State::name_candidates(const Look& l) {
     return kind && *kind < homes.size() && homes[*kind] && (c.stay.mean() - *homes[*kind]).norm() < kOnSpot;
   };
   const auto is_ripe = [&](const Candidate& c) {
-    const bool covered = 2 * c.covered >= c.stay.count() && !on_its_spot(c);
-    const double whole = first_look ? (covered ? kUnderCover : kAnyBall) : kWholeBall;
+    const bool at_home = on_its_spot(c), covered = 2 * c.covered >= c.stay.count() && !at_home;
+    const double whole = !first_look ? kWholeBall : at_home ? kOnItsSpot : covered ? kUnderCover : kAnyBall;
     return c.stay.count() >= kConfirmSightings && c.last - c.first >= (first_look ? kConfirm : kConfirmLater) &&
            (first_look || !covered) && c.visible > whole * c.stay.count() &&
            table.on_bed(c.stay.mean(), set.kinds[0].radius, 0.012) && !falls_at(c.stay.mean(), 0.0);

@@ -123,6 +123,33 @@ TEST_F(Fall, ABallOverAPocketFallsBetweenTwoFrames) {
   EXPECT_EQ(told(red, begun), "") << "it may lie under the board";
 }
 
+// A green was lost beside a red near the pocket and told to be potted; the red had been sent across the table, and
+// nothing told by what.
+TEST_F(Fall, WhatMetABallThatNobodyFollowedMayBeAnywhere) {
+  const Surface& fall = surface(ContactKind::pocket, "baulk-left");
+  found.chain.ball = "green";
+  found.chain.radius = kRadius;
+  found.pocket = "baulk-left";
+  found.pocket_time = 0.28;
+  Episode episode;
+  episode.balls.resize(2);
+  episode.balls[0].ball = "green";
+  BallTrack& red = episode.balls[1];
+  red.ball = "red-1";
+  red.before = Stay{};
+  red.before->sightings = 60;
+  red.before->at = 0.5 * (found.chain.legs[0].leg.p + fall.centre) + Vec2(0.05, -0.02);
+  red.after = red.before;
+  EXPECT_FALSE(met_unfollowed(found, episode, {found})) << "it lies where it lay";
+  red.after->at = {0.2, -1.6};
+  EXPECT_TRUE(met_unfollowed(found, episode, {found}));
+  Found followed;
+  followed.chain.ball = "red-1";
+  EXPECT_FALSE(met_unfollowed(found, episode, {found, followed}));
+  red.before->at += Vec2(0.1, -0.1);
+  EXPECT_FALSE(met_unfollowed(found, episode, {found})) << "far from its way";
+}
+
 // Out of sight it ran into the nose beside a pocket, a hand's width before the jaw: it did not go through it.
 TEST_F(Fall, WhatRanIntoANoseCameBack) {
   Leg& leg = found.chain.legs.back().leg;
