@@ -12,6 +12,8 @@ class StayMean {
  public:
   void add(const Sighting& s);
   [[nodiscard]] int count() const { return n_; }
+  // Of them, fits of their own: what repeats one is wrong where that is.
+  [[nodiscard]] int fits() const { return fresh_; }
   [[nodiscard]] const Vec2& mean() const { return mean_; }
   // Standard deviation of one sighting here, m: the larger of stated and seen.
   [[nodiscard]] double sd() const;
@@ -22,7 +24,7 @@ class StayMean {
 
  private:
   int n_ = 0;      // sightings
-  int fresh_ = 0;  // of them fits of their own
+  int fresh_ = 0;  // fits
   double weight_ = 0, stated_ = 0, pulled_ = 0;
   double from_ = 0, to_ = 0;
   Vec2 mean_ = Vec2::Zero();

@@ -147,7 +147,7 @@ void Tracker::State::take_resting(Followed& b, const Sighting& s) {
       StayMean late;
       for (const Sighting& r : b.recent)
         if (r.visible >= kWhole && at_place(b, r)) late.add(r);
-      const double sure = 5 * b.stay.sd() / std::sqrt(std::max(1, late.count()));
+      const double sure = 5 * b.stay.sd() / std::sqrt(std::max(1, late.fits()));
       if (late.count() >= 10 && (late.mean() - b.stay.mean()).norm() > std::max(kNudged, sure)) {
         start(b);
         return;
