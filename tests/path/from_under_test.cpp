@@ -5,30 +5,20 @@
 
 #include <Eigen/Dense>
 
-#include "base/files.hpp"
 #include "path/reconstruct.hpp"
-#include "table/ball_set.hpp"
+#include "watching.hpp"
 
 namespace baizetrace::path {
 namespace {
 
-constexpr double kFrame = 1.0 / 30, kSd = 0.0006;  // s, m
+constexpr double kFrame = 1.0 / 30;  // s
 
-struct FromUnder : testing::Test {
+struct FromUnder : Watching {
   FromUnder() {
     cover.half_width = 1.0;
     cover.half_length = 1.9;
     for (double y = -0.5; y < -0.2; y += 0.01)
       for (double x = -1; x < 1; x += 0.01) cover.cover({x, y});
-  }
-  [[nodiscard]] Sighting see(const std::string& ball, double time, const Vec2& at) const {
-    Sighting s;
-    s.time = time;
-    s.frame = static_cast<int>(std::lround(time / kFrame));
-    s.at = at;
-    s.covariance = kSd * kSd * Mat2::Identity();
-    for (const table::BallKind& k : set.kinds) s.colour.push_back(k.name == ball ? 0.0F : -3.0F);
-    return s;
   }
   // Struck at 2 s below the frame, off up the table; `over`: whether what hides the bed does so in a look.
   template <class Over>
@@ -58,11 +48,6 @@ struct FromUnder : testing::Test {
   }
   static constexpr double kStruck = 2, kSlows = 0.1;  // s; m/s^2
   const Vec2 kLay{-0.2, -0.35}, kWay = Vec2(0.2, 1).normalized();
-  const table::Table table = [] {
-    set_data_folder(BAIZETRACE_SOURCE);
-    return table::Table(*table::read_spec("full-size"));
-  }();
-  const table::BallSet set = *table::read_ball_set(table.spec().balls);
   CoverMap cover;
 };
 

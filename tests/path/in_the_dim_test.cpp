@@ -1,30 +1,19 @@
 // Balls whose places are told to a few millimetres only, refitted now and then. Invented sightings, after a drawn clip.
 #include <gtest/gtest.h>
 
-#include "base/files.hpp"
-#include "path/episode.hpp"
+#include "watching.hpp"
 
 namespace baizetrace::path {
 namespace {
 
 constexpr double kFrame = 1.0 / 60;  // s
 
-struct InTheDim : testing::Test {
+struct InTheDim : Watching {
   [[nodiscard]] Sighting see(const std::string& ball, double time, const Vec2& at, double sd, bool fresh) const {
-    Sighting s;
-    s.time = time;
-    s.frame = static_cast<int>(std::lround(time / kFrame));
-    s.at = at;
-    s.covariance = sd * sd * Mat2::Identity();
+    Sighting s = Watching::see(ball, time, at, sd);
     s.fresh = fresh;
-    for (const table::BallKind& k : set.kinds) s.colour.push_back(k.name == ball ? 0.0F : -3.0F);
     return s;
   }
-  const table::Table table = [] {
-    set_data_folder(BAIZETRACE_SOURCE);
-    return table::Table(*table::read_spec("full-size"));
-  }();
-  const table::BallSet set = *table::read_ball_set(table.spec().balls);
   const Vec2 red{0.70, -0.048}, white{-0.3, 0.4};
 };
 

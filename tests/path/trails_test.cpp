@@ -5,20 +5,15 @@
 
 #include <map>
 
-#include "base/files.hpp"
 #include "path/reconstruct.hpp"
-#include "table/ball_set.hpp"
-#include "table/table.hpp"
+#include "watching.hpp"
 
 namespace baizetrace::path {
 namespace {
 
 constexpr double kFrame = 1.0 / 30, kSd = 0.0006;  // s, m
 
-const table::BallSet kSet = [] {
-  set_data_folder(BAIZETRACE_SOURCE);
-  return *table::read_ball_set("snooker");
-}();
+const table::BallSet kSet = test_support::snooker();
 
 Sighting sighting(double time, const Vec2& at) {
   Sighting s;
@@ -191,20 +186,6 @@ TEST_F(Ghost, TheBallIsWhatRunsOnThoughABoardsEdgeSeemsToRun) {
   EXPECT_LT((ball.at - passer(29 * kFrame)).norm(), 1e-9);
   EXPECT_EQ(ball.seen.size(), 6U + 29U) << "what was seen of the board is left out";
 }
-
-// A tracker of a full-size table, and sightings that look like one ball and no other.
-struct Watching : testing::Test {
-  Sighting see(const std::string& ball, double time, const Vec2& at) const {
-    Sighting s = sighting(time, at);
-    for (const table::BallKind& k : set.kinds) s.colour.push_back(k.name == ball ? 0.0F : -3.0F);
-    return s;
-  }
-  const table::Table table = [] {
-    set_data_folder(BAIZETRACE_SOURCE);
-    return table::Table(*table::read_spec("full-size"));
-  }();
-  const table::BallSet set = *table::read_ball_set(table.spec().balls);
-};
 
 // Cue and hand hide the white for a moment while a ball that a hand sent passes: the white has not run off that way.
 TEST_F(Watching, AHiddenWhiteIsNotLookedForOnAnothersTrail) {
