@@ -146,12 +146,7 @@ void tell_causes(std::vector<Followed>& balls, const table::Table& table, double
   constexpr double kUnseen = 0.03;  // s: out of sight for longer than a frame
   constexpr int kSettled = 2;       // sightings on the move until its velocity is trusted
   for (Followed& b : balls) {
-    constexpr double kShowsLater = 0.15;  // s
-    b.may_start = b.kind == 0 || time <= b.may_start_until;
-    const auto came_by = [&] {
-      b.may_start = true;
-      b.may_start_until = time + kShowsLater;
-    };
+    b.may_start = b.kind == 0;
     b.may_turn = b.steps < kSettled;
     if (b.state == Followed::State::resting) b.into.reset();
     if (b.state == Followed::State::gone) continue;
@@ -170,17 +165,14 @@ void tell_causes(std::vector<Followed>& balls, const table::Table& table, double
       const double d = (o.at - b.at).norm() - b.radius - o.radius - kNear - run;
       if (o.state == Followed::State::moving) {
         const double reach = 1.3 * o.velocity.norm() * unseen;
-        if (d < reach) {
-          came_by();
-          b.may_turn = true;
-        }
+        if (d < reach) b.may_start = b.may_turn = true;
       } else if (d < 0) {
         b.may_turn = true;
       }
       // The cue ball: off its place once, or behind the hand that strikes it.
       if (o.kind == 0 && o.state == Followed::State::resting && (!o.off.empty() || unseen > kUnseen) &&
           d < kFastest * unseen + 1.3 * o.velocity.norm() * 0.05)
-        came_by();
+        b.may_start = true;
     }
   }
 }

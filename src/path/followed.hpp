@@ -38,7 +38,6 @@ struct Followed {
   int steps = 0;       // sightings since it began to move
   // In the look under way: whether something can have set it moving, or turned it.
   bool may_start = true, may_turn = true;
-  double may_start_until = -1e18;  // s: what came by a moment ago may have; in the dim that shows a little later
   // On the move: the mouth that it runs into, in sight, as it was last seen; where it drops (m).
   std::optional<Vec2> into;
   int unlike = 0;     // on the move: sightings in a row that look like no ball of its kind

@@ -40,7 +40,7 @@ TEST_F(InTheDim, OneFitThatIsRepeatedIsNoNudge) {
   EXPECT_TRUE(nudged(true)) << "fit after fit: it was touched";
 }
 
-// The white hits it and is gone before the red is surely off its place.
+// A red on red cloth, whose sightings on the move are stated to centimetres, is off its place all the same.
 TEST_F(InTheDim, ABallThatIsHitIsOffALittleLater) {
   constexpr double kHit = 2.0, kSd = 0.004, kMoving = 0.03;
   const Vec2 from = red - Vec2(0.0525, 0), goes = Vec2(0.3, -1.6).normalized();
