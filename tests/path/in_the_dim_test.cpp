@@ -52,7 +52,7 @@ TEST_F(InTheDim, ABallThatIsHitIsOffALittleLater) {
     const double t = l.time - kHit;
     const double before = std::clamp(-t, 0.0, 0.4), after = std::max(0.0, t);
     l.sightings.push_back(
-        see("white", l.time, Vec2(from - 2.0 * before * Vec2(1, 0) + 1.7 * after * goes), 0.0008, true));
+        see("white", l.time, Vec2(from - 2.0 * before * Vec2(1, 0) + 0.9 * after * goes), 0.0008, true));
     // What is behind lags: a red on red cloth is told from its shadow late.
     l.sightings.push_back(
         see("red", l.time, red + Vec2(0.45 * std::max(0.0, after - 0.02), 0), t > 0 ? kMoving : kSd, true));
