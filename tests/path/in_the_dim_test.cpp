@@ -41,7 +41,7 @@ TEST_F(InTheDim, OneFitThatIsRepeatedIsNoNudge) {
 }
 
 // A red on red cloth, whose sightings on the move are stated to centimetres, is off its place all the same.
-TEST_F(InTheDim, ABallThatIsHitIsOffALittleLater) {
+TEST_F(InTheDim, ABallBadlySeenIsOffItsPlaceAllTheSame) {
   constexpr double kHit = 2.0, kSd = 0.004, kMoving = 0.03;
   const Vec2 from = red - Vec2(0.0525, 0), goes = Vec2(0.3, -1.6).normalized();
   Tracker tracker(table, set);
@@ -53,7 +53,7 @@ TEST_F(InTheDim, ABallThatIsHitIsOffALittleLater) {
     const double before = std::clamp(-t, 0.0, 0.4), after = std::max(0.0, t);
     l.sightings.push_back(
         see("white", l.time, Vec2(from - 2.0 * before * Vec2(1, 0) + 0.9 * after * goes), 0.0008, true));
-    // What is behind lags: a red on red cloth is told from its shadow late.
+    // It is told from its shadow late.
     l.sightings.push_back(
         see("red", l.time, red + Vec2(0.45 * std::max(0.0, after - 0.02), 0), t > 0 ? kMoving : kSd, true));
     (void)tracker.push(l);
