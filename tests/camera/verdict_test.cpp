@@ -69,7 +69,7 @@ TEST(Verdict, ATableThatTheMiddlePocketsDoNotHalveIsNotBelieved) {
 // Three cushions of wood and one of cloth: the cloth's outer edge was taken for three noses (a drawn table was 7 cm off
 // where 4 mm were stated). Cushions that all wear another cloth than the bed are none the worse.
 TEST(Verdict, CushionsThatDoNotAgreeAreNoCushions) {
-  const table::Spec spec = *table::read_spec("full-size");
+  const table::Spec spec = test_support::full_size().spec();
   constexpr double kCloth = 0.05, kWood = 0.5;
   Fit fit = all_seen();
   fit.cushion_apart = {kCloth, kCloth, kCloth, kCloth};
