@@ -351,6 +351,9 @@ std::string setup_toml(const Group& group, const std::string& title, const table
                      quoted(table_name));
   std::stable_sort(balls.begin(), balls.end(),
                    [](const motion::Ball& x, const motion::Ball& y) { return x.name == "white" && y.name != "white"; });
+  const std::string& cue = set.kinds[0].name;
+  if (std::none_of(balls.begin(), balls.end(), [&](const motion::Ball& b) { return b.name == cue; }))
+    out += fmt::format("# The {} lay out of sight: put in where, {} = [x, y].\n", cue, cue);
   for (const motion::Ball& b : balls) out += fmt::format("{} = [{:.4f}, {:.4f}]\n", b.name, b.place.x(), b.place.y());
   return out;
 }

@@ -8,12 +8,25 @@
 #include <fstream>
 
 #include "base/files.hpp"
+#include "practice/sorting.hpp"
 
 namespace baizetrace::practice {
 namespace {
 namespace fs = std::filesystem;
 
 const std::string kSamples = std::string(BAIZETRACE_SOURCE) + "/samples/";
+
+// A session's marks, kept as a setup: where the white lay out of sight, its line says what to put in.
+TEST(Setup, MarksKeptWithoutTheWhiteSayThatItIsMissing) {
+  set_data_folder(BAIZETRACE_SOURCE);
+  const table::Table table(*table::read_spec("full-size"));
+  const auto set = *table::read_ball_set(table.spec().balls);
+  Group group;
+  group.marks["pink"] = {0, 0.89};
+  EXPECT_THAT(setup_toml(group, "x", table, "full-size", set), testing::HasSubstr("# The white lay out of sight"));
+  group.marks["white"] = {0.2, 0.3};
+  EXPECT_THAT(setup_toml(group, "x", table, "full-size", set), testing::Not(testing::HasSubstr("out of sight")));
+}
 
 TEST(Setup, EverySampleReachesItsGoal) {
   set_data_folder(BAIZETRACE_SOURCE);
