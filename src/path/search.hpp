@@ -70,7 +70,7 @@ struct Found {
 void find_fall(Found& found, const World& world, double last_seen, double within);
 
 // A ball over a pocket that was hit into it as `begun` says, and is gone before it was seen on its way: between two
-// frames. `hidden`: what always hides the bed; it may lie there. nullopt: it need not have fallen.
+// frames. `hidden`: what hid the bed before; it may lie there. nullopt: it need not have fallen.
 [[nodiscard]] std::optional<Found> fell_at_once(const BallTrack& track, double radius, double mass, const World& world,
                                                 const Leg& begun, const CoverMap& hidden);
 
