@@ -76,8 +76,9 @@ struct Equations {
 };
 
 struct Scratch {
-  Eigen::MatrixXf A, N;
-  Eigen::ArrayXf moved, inside, outside, root;
+  Columns A;
+  NormalMatrix N;
+  std::array<Eigen::ArrayXf, 2> moved;
   std::vector<float> sizes;
 };
 
@@ -93,7 +94,7 @@ void weigh_rim(Plane& plane, const Ellipse& ellipse) {
 
 // Solves a plane's linear terms at this place, weighs its samples anew, and adds its say on the place.
 void add_plane(Plane& plane, const Geometry& g, const Vec2& smear, double radius_off, const Stage& stage, bool place,
-               const Eigen::VectorXf* known, Scratch& s, Equations& to) {
+               bool moving, const Eigen::VectorXf* known, Scratch& s, Equations& to) {
   constexpr Eigen::Index kFewest = 12;
   constexpr double kStep = 0.2;  // px, of the derivative of the whole model
   const Eigen::Index n = plane.count();
@@ -101,73 +102,60 @@ void add_plane(Plane& plane, const Geometry& g, const Vec2& smear, double radius
   const double blur = std::hypot(plane.blur, stage.wider);
   const auto narrow = static_cast<float>(blur), grown = static_cast<float>(radius_off);
   fill_basis(g, plane, narrow, grown, smear, s.A);
-  auto& A = s.A;
   const bool whole = place && stage.whole;
-  if (place) {
-    s.inside = (A.leftCols(kInside) * plane.solution.head(kInside)).array();
-    s.outside = (A.middleCols(kInside, kOutside) * plane.solution.tail(kOutside)).array();
-    const auto cover = A.col(kValue).array();
-    s.root = (cover > 1e-3F && cover < 0.999F)
-                 .select(s.inside / cover.max(1e-3F) - s.outside / (1.0F - cover).max(1e-3F), 0.0F);
-    for (int k = 0; k < kPlace; ++k) A.col(kEdge + k).array() *= s.root;
-  }
   if (whole)
-    for (int axis = 0; axis < 2; ++axis) {
-      // The model moved by a step: everything of it but the cloth itself.
-      fill_model(g, plane, narrow, grown, smear, axis == 0 ? Vec2(kStep, 0) : Vec2(0, kStep), s.moved);
-      A.col(kWhole + axis) = ((s.moved - s.inside - s.outside) / static_cast<float>(kStep)).matrix();
-    }
-  const int columns = whole ? kColumns : kWhole;
-  A.col(kValue) = plane.value.matrix();
-  s.root = plane.weight.sqrt();
-  A.leftCols(columns).array().colwise() *= s.root;
-  normal_matrix(A, columns, s.N);
+    for (int axis = 0; axis < 2; ++axis)
+      fill_model(g, plane, narrow, grown, smear, axis == 0 ? Vec2(kStep, 0) : Vec2(0, kStep),
+                 s.moved[static_cast<std::size_t>(axis)]);
+  weigh_columns(plane, whole ? &s.moved : nullptr, static_cast<float>(kStep), s.A);
+  // The linear terms and the samples; for the place its own terms as well, those of a smear where there is one.
+  std::array<int, kColumns> which;
+  int columns = 0;
+  for (int k = 0; k < kColumns; ++k) {
+    const bool of_place = k >= kEdge && k < kEdge + kPlace, of_smear = k == kEdge + 2 || k == kEdge + 3;
+    if (of_place ? place && (moving || !of_smear) : k < kWhole || whole) which[static_cast<std::size_t>(columns++)] = k;
+  }
+  normal_matrix(s.A, {which.data(), static_cast<std::size_t>(columns)}, s.N);
 
-  // The linear part with its prior; the place's part with the linear one taken out.
+  // The linear part gets its prior, and is taken out.
   const double noise = std::max(plane.noise, plane.scale), n2 = noise * noise;
-  using Linear = Eigen::Matrix<double, kLinear, kLinear>;
-  Linear L = s.N.topLeftCorner<kLinear, kLinear>().cast<double>();
-  Eigen::Matrix<double, kLinear, 1> c = s.N.block<kLinear, 1>(0, kValue).cast<double>();
   const auto& prior = plane.chroma ? kChromaPrior : kLumaPrior;
+  const auto near_known = plane.chroma ? kChromaKnown : kLumaKnown;
   // A smear, and a wide blur, make one of the shadows to either side: nothing of them is left to tell.
   const double sides = smear.squaredNorm() > 1 || stage.wider > 0 ? kSidesBlurred : 1;
+  const auto expect = [&](int k, double value, double sd) {
+    s.N(k, k) += n2 / (sd * sd);
+    s.N(k, kValue) += value * n2 / (sd * sd);
+    s.N(kValue, k) = s.N(k, kValue);
+  };
   for (int k = 0; k < kLinear; ++k) {
-    const double sd = prior[static_cast<std::size_t>(k)] * (k >= kLinear - 2 ? sides : 1);
-    L(k, k) += n2 / (sd * sd) + 1e-6;
-    if (k == kGainTerm) c[k] += n2 / (sd * sd);
-    if (!known || k == kGainTerm) continue;
-    const double near = (plane.chroma ? kChromaKnown : kLumaKnown)[static_cast<std::size_t>(k)];
-    L(k, k) += n2 / (near * near);
-    c[k] += n2 / (near * near) * static_cast<double>((*known)[k]);
+    const auto i = static_cast<std::size_t>(k);
+    s.N(k, k) += 1e-6;
+    expect(k, k == kGainTerm ? 1 : 0, prior[i] * (k >= kLinear - 2 ? sides : 1));
+    if (known && k != kGainTerm) expect(k, static_cast<double>((*known)[k]), near_known[i]);
   }
-  const Eigen::LLT<Linear> llt(L);
-  const Eigen::Matrix<double, kLinear, 1> solution = llt.solve(c);
+  eliminate(s.N, kLinear);
+  for (int k = kLinear - 1; k >= 0; --k) {
+    double right = s.N(k, kValue);
+    for (int j = k + 1; j < kLinear; ++j) right -= s.N(k, j) * static_cast<double>(plane.solution[j]);
+    plane.solution[k] = static_cast<float>(right / s.N(k, k));
+  }
   if (place) {
-    using Block = Eigen::Matrix<double, kLinear, kPlace>;
-    const Block M = s.N.block<kLinear, kPlace>(0, kEdge).cast<double>();
-    const Block K = llt.solve(M);
-    const PlaceMatrix S = s.N.block<kPlace, kPlace>(kEdge, kEdge).cast<double>() - M.transpose() * K;
-    PlaceVector r = s.N.block<kPlace, 1>(kEdge, kValue).cast<double>() - M.transpose() * solution;
-    PlaceMatrix full = S;
+    PlaceMatrix full = s.N.block<kPlace, kPlace>(kEdge, kEdge);
+    PlaceVector r = s.N.block<kPlace, 1>(kEdge, kValue);
+    to.information += full / n2;
     if (whole) {
       // The whole derivative for the place, the edge's own for the rest.
-      using Two = Eigen::Matrix<double, kLinear, 2>;
-      const Two F = s.N.block<kLinear, 2>(0, kWhole).cast<double>();
-      const Two KF = llt.solve(F);
-      full.topLeftCorner<2, 2>() = s.N.block<2, 2>(kWhole, kWhole).cast<double>() - F.transpose() * KF;
-      full.topRightCorner<2, kPlace - 2>() =
-          s.N.block<2, kPlace - 2>(kWhole, kEdge + 2).cast<double>() - F.transpose() * K.rightCols<kPlace - 2>();
-      r.head<2>() = s.N.block<2, 1>(kWhole, kValue).cast<double>() - F.transpose() * solution;
+      full.topLeftCorner<2, 2>() = s.N.block<2, 2>(kWhole, kWhole);
+      full.topRightCorner<2, kPlace - 2>() = s.N.block<2, kPlace - 2>(kWhole, kEdge + 2);
+      r.head<2>() = s.N.block<2, 1>(kWhole, kValue);
     }
-    to.information += S / n2;
     to.matrix += full / n2;
     to.right += r / n2;
   }
-  plane.solution = solution.cast<float>();
 
   // Residuals and robust weights.
-  s.moved = (A.leftCols(kLinear) * plane.solution).array();
-  plane.residual = (plane.weight > 1e-3F).select((A.col(kValue).array() - s.moved) / s.root, plane.residual);
+  take_residuals(s.A, plane);
   constexpr Eigen::Index kEvery = 4;  // the scatter of every fourth sample will do
   s.sizes.clear();
   for (Eigen::Index i = 0; i < n; i += kEvery) s.sizes.push_back(std::abs(plane.residual[i]));
@@ -269,16 +257,26 @@ OutlineSeen outline_seen(const std::array<Plane, 3>& planes, const Geometry& g, 
     if (plane.count() < 12) continue;
     fill_model(g, plane, static_cast<float>(plane.blur), static_cast<float>(radius_off), smear, Vec2::Zero(), model);
     const float cloth_gain = plane.solution[kGainTerm];
+    const double rim = 0.25 * g.ellipse.radius + 1.5 + 0.5 * smear.norm();
+    const Mat2& s = g.ellipse.shape;
+    const auto cx = static_cast<float>(g.ellipse.centre.x()), cy = static_cast<float>(g.ellipse.centre.y());
+    const Eigen::ArrayXf x = plane.x - cx, y = plane.y - cy;
+    const auto s00 = static_cast<float>(s(0, 0)), s01 = static_cast<float>(s(0, 1)), s11 = static_cast<float>(s(1, 1));
+    // As Ellipse::distance.
+    const Eigen::ArrayXf u = s00 * x + s01 * y, v = s01 * x + s11 * y;
+    const Eigen::ArrayXf r = (u.square() + v.square()).sqrt();
+    const Eigen::ArrayXf off =
+        (r - 1) * r / ((s00 * u + s01 * v).square() + (s01 * u + s11 * v).square()).sqrt().max(1e-12F);
+    const auto farthest = static_cast<float>(rim), per = static_cast<float>(1 / (noise * noise));
     for (Eigen::Index i = 0; i < plane.count(); ++i) {
-      const Vec2 v = Vec2(static_cast<double>(plane.x[i]), static_cast<double>(plane.y[i])) - g.ellipse.centre;
-      const double d = g.ellipse.distance(g.ellipse.centre + v);
-      if (std::abs(d) > 0.25 * g.ellipse.radius + 1.5 + 0.5 * smear.norm()) continue;
-      const auto sector = static_cast<std::size_t>((std::atan2(v.y(), v.x()) + kPi) / (2 * kPi) * kSectors) % kSectors;
+      if (std::abs(off[i]) > farthest) continue;
+      constexpr auto kTurn = static_cast<float>(2 * kPi);
+      const auto sector =
+          static_cast<std::size_t>((std::atan2(y[i], x[i]) + 0.5F * kTurn) / kTurn * kSectors) % kSectors;
       // Explained by the ball's presence: against the same cloth without it.
-      const double ball = static_cast<double>(model[i] - plane.bare[i] * cloth_gain);
-      const double seen = static_cast<double>(plane.value[i] - plane.bare[i] * cloth_gain);
-      gain[sector] += ball * seen / (noise * noise);
-      energy[sector] += ball * ball / (noise * noise);
+      const float ball = model[i] - plane.bare[i] * cloth_gain, seen = plane.value[i] - plane.bare[i] * cloth_gain;
+      gain[sector] += static_cast<double>(ball * seen * per);
+      energy[sector] += static_cast<double>(ball * ball * per);
     }
   }
   OutlineSeen out;
@@ -344,19 +342,19 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
       // Both 0: too alike for the edge to be found without what lies farther off.
       dark = !with_smear && planes[0].ball_level > 0 && planes[0].ball_level <= kDark * planes[0].cloth_level;
       if (options.least_visible > 0 &&
-          outline_seen(planes, g, smear, radius_off, scratch.moved).share < kHopeless * options.least_visible)
+          outline_seen(planes, g, smear, radius_off, scratch.moved[0]).share < kHopeless * options.least_visible)
         return std::nullopt;
     }
     for (int pass = 0; pass < stage.passes; ++pass) {
       // The linear terms must be known before the edge's derivative is.
       if (first)
         for (std::size_t i = 0; i < planes.size(); ++i)
-          add_plane(planes[i], g, smear, radius_off, stage, false, known(i), scratch, eq);
+          add_plane(planes[i], g, smear, radius_off, stage, false, with_smear, known(i), scratch, eq);
       eq = by_luma = by_chroma = Equations();
       for (std::size_t i = 0; i < planes.size(); ++i) {
         Plane& plane = planes[i];
         Equations own;
-        add_plane(plane, g, smear, radius_off, stage, true, known(i), scratch, own);
+        add_plane(plane, g, smear, radius_off, stage, true, with_smear, known(i), scratch, own);
         if (dark) weigh_rim(plane, g.ellipse);
         if (!plane.chroma && !with_smear && options.by_hue && options.planes == FitPlanes::all)
           own *= luma_counts(planes[0], planes[1], planes[2]);
@@ -451,7 +449,7 @@ std::optional<BallFit> fit_ball(const View& view, const camera::Camera& camera, 
   if (!with_smear) fit.pulled = std::hypot(fit.pulled, pulled_by_shade(view, g.ellipse));
   fit.smear_covariance = C.block<2, 2>(2, 2);
 
-  const OutlineSeen seen = outline_seen(planes, g, smear, radius_off, scratch.moved);
+  const OutlineSeen seen = outline_seen(planes, g, smear, radius_off, scratch.moved[0]);
   fit.visible = seen.share;
   fit.contrast = seen.contrast;
 

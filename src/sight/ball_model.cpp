@@ -35,16 +35,20 @@ struct Terms {
 [[gnu::always_inline]] inline Terms terms_at(const Shape& s, float dx, float dy, float vx, float vy) {
   Terms t;
   const float ux = s.s00 * dx + s.s01 * dy, uy = s.s01 * dx + s.s11 * dy;
-  const float r = std::sqrt(ux * ux + uy * uy) + 1e-6F;
-  const float per = 1.0F / r;
-  const float gx = (s.s00 * ux + s.s01 * uy) * per, gy = (s.s01 * ux + s.s11 * uy) * per;  // gradient of r
-  const float flat = 1.0F / std::sqrt(gx * gx + gy * gy);
+  const float gx = s.s00 * ux + s.s01 * uy, gy = s.s01 * ux + s.s11 * uy;  // gradient of r, times r
+  const float r = std::sqrt(ux * ux + uy * uy) + 1e-6F, g = std::sqrt(gx * gx + gy * gy) + 1e-9F;
+  t.wx = s.b00 * vx + s.b01 * vy;  // radii on the bed from the contact point
+  t.wy = s.b10 * vx + s.b11 * vy;
+  const float q = 1.0F + t.wx * t.wx + t.wy * t.wy;
+  const float all = 1.0F / (r * g * q);  // one division for three: the costliest thing here
+  const float per = all * g * q, per_g = all * r * q, h = all * r * g;
+  const float flat = r * per_g;
   float u = ((r - 1.0F) * flat - s.grown) * s.per_blur;
   u = u < -1.0F ? -1.0F : u;
   u = u > 1.0F ? 1.0F : u;
-  const float q = u * u, w = 1.0F - q;
+  const float u2 = u * u, w = 1.0F - u2;
   t.density = 0.9375F * w * w * s.per_blur;
-  t.out = 0.5F + 0.9375F * u * (1.0F - q * (0.66666667F - 0.2F * q));
+  t.out = 0.5F + 0.9375F * u * (1.0F - u2 * (0.66666667F - 0.2F * u2));
   t.cover = 1.0F - t.out;
   const float inward = per < 1.0F ? per : 1.0F;
   t.X = ux * inward;
@@ -53,15 +57,12 @@ struct Terms {
   t.z2 = t.z2 > 0.0F ? t.z2 : 0.0F;
   t.Z = std::sqrt(t.z2);
   const float f = 1.0F - t.Z, f2 = f * f;
-  t.mirror = f2 * f2 * f;          // a polished surface mirrors its surroundings at grazing angles
-  t.wx = s.b00 * vx + s.b01 * vy;  // radii on the bed from the contact point
-  t.wy = s.b10 * vx + s.b11 * vy;
-  const float h = 1.0F / (1.0F + t.wx * t.wx + t.wy * t.wy);
+  t.mirror = f2 * f2 * f;                      // a polished surface mirrors its surroundings at grazing angles
   t.hidden = h * std::sqrt(h);                 // share of an even sky that the ball hides: a sphere's form factor
   t.across = h * (t.wx * t.wx - t.wy * t.wy);  // lamps in a row throw shadows to either side
   t.skew = h * t.wx * t.wy;
-  t.nx = gx * flat * t.density;
-  t.ny = gy * flat * t.density;
+  t.nx = gx * per_g * t.density;
+  t.ny = gy * per_g * t.density;
   return t;
 }
 
@@ -119,113 +120,195 @@ int sub_times(const Vec2& smear, double blur) {
   return std::max(1, static_cast<int>(std::ceil(smear.norm() / (kStep * blur))));
 }
 
-__attribute__((target_clones("avx2", "default"))) void fill_basis(const Geometry& g, const Plane& p, float blur,
-                                                                  float grown, const Vec2& smear, Eigen::MatrixXf& A) {
-  const auto n = static_cast<int>(p.count());
-  const int times = sub_times(smear, static_cast<double>(blur));
-  A.resize(n, kColumns);
-  A.leftCols(kWhole).setZero();
-  const Shape s(g, blur, grown);
-  const float one = 1.0F / static_cast<float>(times);
-  const float* __restrict px = p.x.data();
-  const float* __restrict py = p.y.data();
-  const float* __restrict bare = p.bare.data();
-  float* __restrict c[kColumns];
-  for (int k = 0; k < kColumns; ++k) c[k] = A.col(k).data();
-  for (int i = 0; i < times; ++i) {
-    const float t = time_of(i, times);
-    const float mx = t * static_cast<float>(smear.x()), my = t * static_cast<float>(smear.y());
-    const float ex = static_cast<float>(g.ellipse.centre.x()) + mx, ey = static_cast<float>(g.ellipse.centre.y()) + my;
-    const float kx = static_cast<float>(g.contact.x()) + mx, ky = static_cast<float>(g.contact.y()) + my;
-#pragma GCC ivdep
-    for (int j = 0; j < n; ++j) {
-      const Terms e = terms_at(s, px[j] - ex, py[j] - ey, px[j] - kx, py[j] - ky);
-      const float a = e.cover * one;
-      c[0][j] += a;
-      c[1][j] += a * e.X;
-      c[2][j] += a * e.Y;
-      c[3][j] += a * e.Z;
-      c[4][j] += a * (e.X * e.X - e.Y * e.Y);
-      c[5][j] += a * e.X * e.Y;
-      c[6][j] += a * e.X * e.Z;
-      c[7][j] += a * e.Y * e.Z;
-      c[8][j] += a * e.z2;
-      c[9][j] += a * e.mirror;
-      const float b = e.out * one * bare[j], bh = b * e.hidden;
-      c[10][j] += b;
-      c[11][j] += bh;
-      c[12][j] += bh * e.wx;
-      c[13][j] += bh * e.wy;
-      c[14][j] += bh * e.hidden;
-      c[15][j] += bh * e.across;
-      c[16][j] += bh * e.skew;
-      c[kEdge][j] += e.nx * one;
-      c[kEdge + 1][j] += e.ny * one;
-      c[kEdge + 2][j] += t * e.nx * one;
-      c[kEdge + 3][j] += t * e.ny * one;
-      c[kEdge + 4][j] += e.density * one;
-      c[kValue][j] += a;
+// Fused multiplications where the machine has them: these functions are where a ball's fit spends its time.
+#define BAIZETRACE_WIDE __attribute__((target_clones("arch=x86-64-v3", "default"), optimize("fp-contract=fast")))
+
+namespace {
+
+constexpr int kBlock = Columns::kBlock, kLanes = Columns::kLanes;
+
+// A block's samples, the last one repeated up to whole lanes.
+struct Samples {
+  alignas(32) float x[kBlock], y[kBlock], bare[kBlock];
+  int count, filled;
+
+  Samples(const Plane& p, int from) : count(std::min(kBlock, static_cast<int>(p.count()) - from)) {
+    filled = Columns::whole_lanes(count);
+    for (int j = 0; j < filled; ++j) {
+      const Eigen::Index i = from + std::min(j, count - 1);
+      x[j] = p.x[i], y[j] = p.y[i], bare[j] = p.bare[i];
     }
   }
-  const Mixing m(p);
-  if (!m.any()) return;
+};
+
+using Vec2f = Eigen::Vector2f;
+
+// What one place of a smear, `t` of it from its middle, adds to a block's basis, by its share `one`; the first one
+// sets it.
+template <bool kFirst>
+[[gnu::always_inline]] inline void add_basis(const Shape& s, const Samples& in, const Vec2f& ball, const Vec2f& contact,
+                                             float t, float one, float (&c)[kColumns][kBlock]) {
+  const float ex = ball.x(), ey = ball.y(), kx = contact.x(), ky = contact.y();
 #pragma GCC ivdep
-  for (int j = 0; j < n; ++j) {
-    const float a = c[kValue][j];
-    const float level = std::sqrt(m.b2 + a * m.d2);
-    const float coded = (level - m.b) * m.per, slope = 0.5F * m.d2 * m.per / level;
-    const float ball = (coded + 1e-6F) / (a + 1e-6F), cloth = (1.0F - coded + 1e-6F) / (1.0F - a + 1e-6F);
-    for (int k = 0; k < kInside; ++k) c[k][j] *= ball;
-    for (int k = kInside; k < kLinear; ++k) c[k][j] *= cloth;
-    for (int k = kEdge; k < kEdge + kPlace; ++k) c[k][j] *= slope;
-    c[kValue][j] = coded;
+  for (int j = 0; j < in.filled; ++j) {
+    const auto add = [&](int k, float value) { c[k][j] = kFirst ? value : c[k][j] + value; };
+    const Terms e = terms_at(s, in.x[j] - ex, in.y[j] - ey, in.x[j] - kx, in.y[j] - ky);
+    const float a = e.cover * one;
+    add(0, a);
+    add(1, a * e.X);
+    add(2, a * e.Y);
+    add(3, a * e.Z);
+    add(4, a * (e.X * e.X - e.Y * e.Y));
+    add(5, a * e.X * e.Y);
+    add(6, a * e.X * e.Z);
+    add(7, a * e.Y * e.Z);
+    add(8, a * e.z2);
+    add(9, a * e.mirror);
+    const float o = e.out * one * in.bare[j], oh = o * e.hidden;
+    add(10, o);
+    add(11, oh);
+    add(12, oh * e.wx);
+    add(13, oh * e.wy);
+    add(14, oh * e.hidden);
+    add(15, oh * e.across);
+    add(16, oh * e.skew);
+    add(kEdge, e.nx * one);
+    add(kEdge + 1, e.ny * one);
+    add(kEdge + 2, t * e.nx * one);
+    add(kEdge + 3, t * e.ny * one);
+    add(kEdge + 4, e.density * one);
+    add(kValue, a);
   }
 }
 
-__attribute__((target_clones("avx2", "default"))) void fill_model(const Geometry& g, const Plane& p, float blur,
-                                                                  float grown, const Vec2& smear, const Vec2& moved,
-                                                                  Eigen::ArrayXf& model) {
-  const auto n = static_cast<int>(p.count());
+}  // namespace
+
+BAIZETRACE_WIDE void fill_basis(const Geometry& g, const Plane& p, float blur, float grown, const Vec2& smear,
+                                Columns& A) {
   const int times = sub_times(smear, static_cast<double>(blur));
-  model.setZero(n);
-  Eigen::ArrayXf cloth_part = Eigen::ArrayXf::Zero(n), cover = Eigen::ArrayXf::Zero(n);
+  A.resize(static_cast<int>(p.count()));
   const Shape s(g, blur, grown);
-  const float one = 1.0F / static_cast<float>(times);
-  const float* __restrict px = p.x.data();
-  const float* __restrict py = p.y.data();
-  const float* __restrict bare = p.bare.data();
-  float* __restrict to = model.data();
-  float* __restrict under = cloth_part.data();
-  float* __restrict share = cover.data();
-  std::array<float, kLinear> w;
-  for (int k = 0; k < kLinear; ++k) w[static_cast<std::size_t>(k)] = one * p.solution[k];
-  for (int i = 0; i < times; ++i) {
-    const float t = time_of(i, times);
-    const float mx = t * static_cast<float>(smear.x()) + static_cast<float>(moved.x());
-    const float my = t * static_cast<float>(smear.y()) + static_cast<float>(moved.y());
-    const float ex = static_cast<float>(g.ellipse.centre.x()) + mx, ey = static_cast<float>(g.ellipse.centre.y()) + my;
-    const float kx = static_cast<float>(g.contact.x()) + mx, ky = static_cast<float>(g.contact.y()) + my;
-#pragma GCC ivdep
-    for (int j = 0; j < n; ++j) {
-      const Terms e = terms_at(s, px[j] - ex, py[j] - ey, px[j] - kx, py[j] - ky);
-      const float ball = w[0] + w[1] * e.X + w[2] * e.Y + w[3] * e.Z + w[4] * (e.X * e.X - e.Y * e.Y) +
-                         w[5] * e.X * e.Y + w[6] * e.X * e.Z + w[7] * e.Y * e.Z + w[8] * e.z2 + w[9] * e.mirror;
-      const float cloth = w[10] + e.hidden * (w[11] + w[12] * e.wx + w[13] * e.wy + w[14] * e.hidden +
-                                              w[15] * e.across + w[16] * e.skew);
-      to[j] += e.cover * ball;
-      under[j] += e.out * bare[j] * cloth;
-      share[j] += e.cover * one;
-    }
-  }
   const Mixing m(p);
-  if (!m.any()) {
-    model += cloth_part;
-    return;
-  }
+  const float one = 1.0F / static_cast<float>(times);
+  const auto sx = static_cast<float>(smear.x()), sy = static_cast<float>(smear.y());
+  const auto cx = static_cast<float>(g.ellipse.centre.x()), cy = static_cast<float>(g.ellipse.centre.y());
+  const auto fx = static_cast<float>(g.contact.x()), fy = static_cast<float>(g.contact.y());
+  for (std::size_t b = 0; b < A.blocks.size(); ++b) {
+    const Samples in(p, static_cast<int>(b) * kBlock);
+    auto& c = A.blocks[b].column;
+    for (int i = 0; i < times; ++i) {
+      const float t = time_of(i, times), mx = t * sx, my = t * sy;
+      const Vec2f ball(cx + mx, cy + my), contact(fx + mx, fy + my);
+      if (i == 0)
+        add_basis<true>(s, in, ball, contact, t, one, c);
+      else
+        add_basis<false>(s, in, ball, contact, t, one, c);
+    }
+    if (m.any()) {
 #pragma GCC ivdep
-  for (int j = 0; j < n; ++j) {
-    const float a = share[j], coded = (std::sqrt(m.b2 + a * m.d2) - m.b) * m.per;
-    to[j] = to[j] * (coded + 1e-6F) / (a + 1e-6F) + under[j] * (1.0F - coded + 1e-6F) / (1.0F - a + 1e-6F);
+      for (int j = 0; j < in.filled; ++j) {
+        const float a = c[kValue][j];
+        const float level = std::sqrt(m.b2 + a * m.d2);
+        const float coded = (level - m.b) * m.per, slope = 0.5F * m.d2 * m.per / level;
+        const float ball = (coded + 1e-6F) / (a + 1e-6F), cloth = (1.0F - coded + 1e-6F) / (1.0F - a + 1e-6F);
+        for (int k = 0; k < kInside; ++k) c[k][j] *= ball;
+        for (int k = kInside; k < kLinear; ++k) c[k][j] *= cloth;
+        for (int k = kEdge; k < kEdge + kPlace; ++k) c[k][j] *= slope;
+        c[kValue][j] = coded;
+      }
+    }
+    for (int k = 0; k < kWhole; ++k) std::fill(c[k] + in.count, c[k] + in.filled, 0.0F);
+  }
+}
+
+BAIZETRACE_WIDE void fill_model(const Geometry& g, const Plane& p, float blur, float grown, const Vec2& smear,
+                                const Vec2& moved, Eigen::ArrayXf& model) {
+  const int times = sub_times(smear, static_cast<double>(blur));
+  model.resize(p.count());
+  const Shape s(g, blur, grown);
+  const Mixing m(p);
+  const float one = 1.0F / static_cast<float>(times);
+  float w[kLinear];
+  for (int k = 0; k < kLinear; ++k) w[k] = one * p.solution[k];
+  for (int from = 0; from < static_cast<int>(p.count()); from += kBlock) {
+    const Samples in(p, from);
+    alignas(32) float to[kBlock] = {}, under[kBlock] = {}, share[kBlock] = {};
+    for (int i = 0; i < times; ++i) {
+      const float t = time_of(i, times);
+      const float mx = t * static_cast<float>(smear.x()) + static_cast<float>(moved.x());
+      const float my = t * static_cast<float>(smear.y()) + static_cast<float>(moved.y());
+      const float ex = static_cast<float>(g.ellipse.centre.x()) + mx,
+                  ey = static_cast<float>(g.ellipse.centre.y()) + my;
+      const float kx = static_cast<float>(g.contact.x()) + mx, ky = static_cast<float>(g.contact.y()) + my;
+#pragma GCC ivdep
+      for (int j = 0; j < in.filled; ++j) {
+        const Terms e = terms_at(s, in.x[j] - ex, in.y[j] - ey, in.x[j] - kx, in.y[j] - ky);
+        const float ball = w[0] + w[1] * e.X + w[2] * e.Y + w[3] * e.Z + w[4] * (e.X * e.X - e.Y * e.Y) +
+                           w[5] * e.X * e.Y + w[6] * e.X * e.Z + w[7] * e.Y * e.Z + w[8] * e.z2 + w[9] * e.mirror;
+        const float cloth = w[10] + e.hidden * (w[11] + w[12] * e.wx + w[13] * e.wy + w[14] * e.hidden +
+                                                w[15] * e.across + w[16] * e.skew);
+        to[j] += e.cover * ball;
+        under[j] += e.out * in.bare[j] * cloth;
+        share[j] += e.cover * one;
+      }
+    }
+    if (!m.any()) {
+      for (int j = 0; j < in.filled; ++j) to[j] += under[j];
+    } else {
+#pragma GCC ivdep
+      for (int j = 0; j < in.filled; ++j) {
+        const float a = share[j], coded = (std::sqrt(m.b2 + a * m.d2) - m.b) * m.per;
+        to[j] = to[j] * (coded + 1e-6F) / (a + 1e-6F) + under[j] * (1.0F - coded + 1e-6F) / (1.0F - a + 1e-6F);
+      }
+    }
+    std::copy_n(to, in.count, model.data() + from);
+  }
+}
+
+BAIZETRACE_WIDE void weigh_columns(const Plane& p, const std::array<Eigen::ArrayXf, 2>* moved, float step, Columns& A) {
+  const int columns = moved ? kColumns : kWhole;
+  float w[kLinear];
+  for (int k = 0; k < kLinear; ++k) w[k] = p.solution[k];
+  for (std::size_t b = 0; b < A.blocks.size(); ++b) {
+    const int from = static_cast<int>(b) * kBlock, count = std::min(kBlock, A.samples - from);
+    auto& c = A.blocks[b].column;
+    alignas(32) float inside[kBlock] = {}, outside[kBlock] = {}, root[kBlock];
+    for (int k = 0; k < kInside; ++k)
+      for (int j = 0; j < count; ++j) inside[j] += w[k] * c[k][j];
+    for (int k = kInside; k < kLinear; ++k)
+      for (int j = 0; j < count; ++j) outside[j] += w[k] * c[k][j];
+    for (int j = 0; j < count; ++j) {
+      const float cover = c[kValue][j];
+      const float own = inside[j] / std::max(cover, 1e-3F) - outside[j] / std::max(1.0F - cover, 1e-3F);
+      root[j] = cover > 1e-3F && cover < 0.999F ? own : 0.0F;
+    }
+    for (int k = kEdge; k < kEdge + kPlace; ++k)
+      for (int j = 0; j < count; ++j) c[k][j] *= root[j];
+    for (int axis = 0; moved && axis < 2; ++axis) {
+      const float* is = (*moved)[static_cast<std::size_t>(axis)].data() + from;
+      for (int j = 0; j < count; ++j) c[kWhole + axis][j] = (is[j] - inside[j] - outside[j]) / step;
+      std::fill(c[kWhole + axis] + count, c[kWhole + axis] + Columns::whole_lanes(count), 0.0F);
+    }
+    const float *value = p.value.data() + from, *weight = p.weight.data() + from;
+    for (int j = 0; j < count; ++j) c[kValue][j] = value[j], root[j] = std::sqrt(weight[j]);
+    for (int k = 0; k < columns; ++k)
+      for (int j = 0; j < count; ++j) c[k][j] *= root[j];
+  }
+}
+
+BAIZETRACE_WIDE void take_residuals(const Columns& A, Plane& p) {
+  for (std::size_t b = 0; b < A.blocks.size(); ++b) {
+    const int from = static_cast<int>(b) * kBlock, count = std::min(kBlock, A.samples - from);
+    const auto& c = A.blocks[b].column;
+    alignas(32) float off[kBlock];
+    std::copy_n(c[kValue], count, off);
+    for (int k = 0; k < kLinear; ++k) {
+      const float w = p.solution[k];
+      for (int j = 0; j < count; ++j) off[j] -= w * c[k][j];
+    }
+    const float* weight = p.weight.data() + from;
+    float* residual = p.residual.data() + from;
+    for (int j = 0; j < count; ++j) residual[j] = weight[j] > 1e-3F ? off[j] / std::sqrt(weight[j]) : residual[j];
   }
 }
 
@@ -233,49 +316,67 @@ namespace {
 
 using Eight = float __attribute__((vector_size(32)));
 
-float sum_of(const float* v) { return ((v[0] + v[4]) + (v[1] + v[5])) + ((v[2] + v[6]) + (v[3] + v[7])); }
+float sum_of(const Eight& v) { return ((v[0] + v[4]) + (v[1] + v[5])) + ((v[2] + v[6]) + (v[3] + v[7])); }
 
 }  // namespace
 
-// Rows in blocks that stay in the nearest cache; eight rows of three by two columns at a time, which is what the
-// registers hold.
-__attribute__((target_clones("avx2", "default"))) void normal_matrix(const Eigen::MatrixXf& A, int columns,
-                                                                     Eigen::MatrixXf& N) {
-  constexpr Eigen::Index kBlock = 96;
-  const Eigen::Index n = A.rows();
-  N.setZero(columns, columns);
-  for (Eigen::Index from = 0; from < n; from += kBlock) {
-    const Eigen::Index count = std::min(kBlock, n - from), whole = count / 8 * 8;
-    for (int i = 0; i < columns; i += 3)
-      for (int j = i; j < columns; j += 2) {
-        const auto at = [&](int k) { return A.data() + std::min(k, columns - 1) * n + from; };
-        const float* __restrict a[3] = {at(i), at(i + 1), at(i + 2)};
-        const float* __restrict b[2] = {at(j), at(j + 1)};
-        Eight sums[6] = {};
-        Eight s00{}, s01{}, s10{}, s11{}, s20{}, s21{}, a0, a1, a2, b0, b1;
-        for (Eigen::Index r = 0; r < whole; r += 8) {
-          __builtin_memcpy(&b0, b[0] + r, sizeof b0);
-          __builtin_memcpy(&b1, b[1] + r, sizeof b1);
-          __builtin_memcpy(&a0, a[0] + r, sizeof a0);
-          __builtin_memcpy(&a1, a[1] + r, sizeof a1);
-          __builtin_memcpy(&a2, a[2] + r, sizeof a2);
-          s00 += a0 * b0, s01 += a0 * b1;
-          s10 += a1 * b0, s11 += a1 * b1;
-          s20 += a2 * b0, s21 += a2 * b1;
+// Four by three columns at a time, eight samples each: what the registers hold.
+BAIZETRACE_WIDE void normal_matrix(const Columns& A, std::span<const int> which, NormalMatrix& N) {
+  constexpr int kRows = 4, kAcross = 3, kMost = (kColumns + kRows - 1) / kRows * ((kColumns + kAcross - 1) / kAcross);
+  const int columns = static_cast<int>(which.size());
+  Eight sums[kMost][kRows * kAcross];
+  for (std::size_t b = 0; b < A.blocks.size(); ++b) {
+    const auto& c = A.blocks[b].column;
+    const int filled = Columns::whole_lanes(std::min(kBlock, A.samples - static_cast<int>(b) * kBlock));
+    const auto at = [&](int k) { return c[which[static_cast<std::size_t>(std::min(k, columns - 1))]]; };
+    int tile = 0;
+    for (int i = 0; i < columns; i += kRows)
+      for (int j = i / kAcross * kAcross; j < columns; j += kAcross, ++tile) {
+        const float *a0 = at(i), *a1 = at(i + 1), *a2 = at(i + 2), *a3 = at(i + 3);
+        const float *b0 = at(j), *b1 = at(j + 1), *b2 = at(j + 2);
+        Eight s[kRows * kAcross] = {};
+        if (b > 0) std::copy_n(sums[tile], kRows * kAcross, s);
+        for (int r = 0; r < filled; r += kLanes) {
+          Eight x, y0, y1, y2;
+          __builtin_memcpy(&y0, b0 + r, sizeof y0);
+          __builtin_memcpy(&y1, b1 + r, sizeof y1);
+          __builtin_memcpy(&y2, b2 + r, sizeof y2);
+          __builtin_memcpy(&x, a0 + r, sizeof x);
+          s[0] += x * y0, s[1] += x * y1, s[2] += x * y2;
+          __builtin_memcpy(&x, a1 + r, sizeof x);
+          s[3] += x * y0, s[4] += x * y1, s[5] += x * y2;
+          __builtin_memcpy(&x, a2 + r, sizeof x);
+          s[6] += x * y0, s[7] += x * y1, s[8] += x * y2;
+          __builtin_memcpy(&x, a3 + r, sizeof x);
+          s[9] += x * y0, s[10] += x * y1, s[11] += x * y2;
         }
-        sums[0] = s00, sums[1] = s01, sums[2] = s10, sums[3] = s11, sums[4] = s20, sums[5] = s21;
-        float lanes[6][8];
-        __builtin_memcpy(lanes, sums, sizeof sums);
-        for (int k = 0; k < 3 && i + k < columns; ++k)
-          for (int m = 0; m < 2 && j + m < columns; ++m) {
-            if (j + m < i + k) continue;
-            float rest = 0;
-            for (Eigen::Index r = whole; r < count; ++r) rest += a[k][r] * b[m][r];
-            N(i + k, j + m) += sum_of(lanes[2 * k + m]) + rest;
-          }
+        std::copy_n(s, kRows * kAcross, sums[tile]);
       }
   }
-  N.triangularView<Eigen::StrictlyLower>() = N.transpose();
+  N.setZero();
+  if (A.blocks.empty()) return;
+  int tile = 0;
+  for (int i = 0; i < columns; i += kRows)
+    for (int j = i / kAcross * kAcross; j < columns; j += kAcross, ++tile)
+      for (int k = 0; k < kRows * kAcross; ++k) {
+        const int row = i + k / kAcross, column = j + k % kAcross;
+        if (row >= columns || column >= columns) continue;
+        const int to = which[static_cast<std::size_t>(row)], by = which[static_cast<std::size_t>(column)];
+        N(to, by) = N(by, to) = static_cast<double>(sum_of(sums[tile][k]));
+      }
+}
+
+BAIZETRACE_WIDE void eliminate(NormalMatrix& N, int pivots) {
+  double* n = N.data();
+  for (int k = 0; k < pivots; ++k) {
+    const double* pivot = n + k * kColumns;
+    const double per = 1 / pivot[k];
+    for (int j = k + 1; j < kColumns; ++j) {
+      double* to = n + j * kColumns;
+      const double share = pivot[j] * per;
+      for (int i = k + 1; i < kColumns; ++i) to[i] -= share * pivot[i];
+    }
+  }
 }
 
 void set_levels(Plane& plane) {

@@ -7,6 +7,7 @@
 #include <Eigen/Dense>
 #include <array>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "base/units.hpp"
@@ -56,15 +57,48 @@ struct Geometry {
 // Places of a smear that a blur of this width (px) asks for.
 [[nodiscard]] int sub_times(const Vec2& smear, double blur);
 
-// A: samples x kColumns, all but kWhole filled. `grown`: px by which the outline is larger.
-void fill_basis(const Geometry& g, const Plane& p, float blur, float grown, const Vec2& smear, Eigen::MatrixXf& A);
+// The model's matrix, samples x kColumns, in blocks of samples that stay in the nearest cache; a block's column is
+// filled up with zeros to whole lanes.
+struct Columns {
+  static constexpr int kBlock = 96, kLanes = 8;
+  struct alignas(64) Block {
+    float column[kColumns][kBlock];
+  };
+  int samples = 0;
+  std::vector<Block> blocks;
+
+  [[nodiscard]] static int whole_lanes(int count) { return (count + kLanes - 1) / kLanes * kLanes; }
+  void resize(int count) {
+    samples = count;
+    blocks.resize(static_cast<std::size_t>((count + kBlock - 1) / kBlock));
+  }
+  [[nodiscard]] float at(int sample, int column) const {
+    return blocks[static_cast<std::size_t>(sample / kBlock)].column[column][sample % kBlock];
+  }
+};
+
+// All but kWhole and what follows. `grown`: px by which the outline is larger.
+void fill_basis(const Geometry& g, const Plane& p, float blur, float grown, const Vec2& smear, Columns& A);
 
 // The model itself, levels, with the ball moved by `moved` px.
 void fill_model(const Geometry& g, const Plane& p, float blur, float grown, const Vec2& smear, const Vec2& moved,
                 Eigen::ArrayXf& out);
 
-// N = A^T A of the first `columns` columns, all of it.
-void normal_matrix(const Eigen::MatrixXf& A, int columns, Eigen::MatrixXf& N);
+// Makes a basis the equations' matrix: derivatives of the coverage become levels by the plane's solution, the
+// coverage gives way to the samples' values, `moved` (the model moved by `step` px either way; may be nullptr) becomes
+// the columns from kWhole on, and all is weighed by the roots of the samples' weights.
+void weigh_columns(const Plane& p, const std::array<Eigen::ArrayXf, 2>* moved, float step, Columns& A);
+
+// What the solution leaves of the weighed samples, levels; of those that hardly count it stays as it was.
+void take_residuals(const Columns& A, Plane& p);
+
+// A^T A of the columns `which`, in their places; 0 elsewhere.
+using NormalMatrix = Eigen::Matrix<double, kColumns, kColumns>;
+void normal_matrix(const Columns& A, std::span<const int> which, NormalMatrix& N);
+
+// Takes the first unknowns out of symmetric normal equations: to the right of and below `pivots` their Schur
+// complement stays, above it the rows to solve the first ones by from the last one back. Requires: positive pivots.
+void eliminate(NormalMatrix& N, int pivots);
 
 // The levels either side of a luma plane's outline, from its solution.
 void set_levels(Plane& plane);

@@ -35,20 +35,30 @@ struct Swept {
     const float t = std::clamp((x * lx + y * ly) * per_l2, -0.5F, 0.5F);
     x -= t * lx, y -= t * ly;
   }
-  [[nodiscard]] float distance(float x, float y) const {
-    from_nearest(x, y);
-    const float ux = s00 * x + s01 * y, uy = s01 * x + s11 * y;
-    const float r = std::sqrt(ux * ux + uy * uy);
-    if (r < 1e-6F) return -radius;
-    const float gx = s00 * ux + s01 * uy, gy = s01 * ux + s11 * uy;
-    return (r - 1.0F) * r / std::sqrt(gx * gx + gy * gy);
-  }
+  // Of a row of points, `apart` from one to the next.
+  void distances(float x, float apart, float y, int count, float* out) const;
   [[nodiscard]] int sector(float x, float y) const {
     from_nearest(x, y);
     constexpr auto kTurn = static_cast<float>(2 * kPi);
     return static_cast<int>((std::atan2(y, x) + 0.5F * kTurn) / kTurn * kMaskSectors) % kMaskSectors;
   }
 };
+
+__attribute__((target_clones("avx2", "default"))) void Swept::distances(float x, float apart, float y, int count,
+                                                                        float* out) const {
+  for (int i = 0; i < count; ++i) {
+    float px = x + apart * static_cast<float>(i) - cx, py = y - cy;
+    float t = (px * lx + py * ly) * per_l2;
+    t = t < -0.5F ? -0.5F : t;
+    t = t > 0.5F ? 0.5F : t;
+    px -= t * lx, py -= t * ly;
+    const float ux = s00 * px + s01 * py, uy = s01 * px + s11 * py;
+    const float gx = s00 * ux + s01 * uy, gy = s01 * ux + s11 * uy;
+    const float r = std::sqrt(ux * ux + uy * uy);
+    const float d = (r - 1.0F) * r / (std::sqrt(gx * gx + gy * gy) + 1e-12F);
+    out[i] = r < 1e-6F ? -radius : d;
+  }
+}
 
 // What meets the outline from outside and is not the cloth (a line that the background does not know, a cue, a hand,
 // another ball) is left out together with the outline it meets.
@@ -58,11 +68,11 @@ void mask_intruders(Plane& plane, const Swept& swept, const std::vector<float>& 
   std::vector<float> all;
   std::vector<signed char> sectors(n, -1);
   const auto outside = static_cast<float>(2.0 + plane.blur);
+  const auto sector_of = [&](Eigen::Index e) { return swept.sector(plane.x[e], plane.y[e]); };
   for (std::size_t i = 0; i < n; ++i) {
-    if (distances[i] <= kInRim) continue;
-    const auto e = static_cast<Eigen::Index>(i);
-    sectors[i] = static_cast<signed char>(swept.sector(plane.x[e], plane.y[e]));
     if (distances[i] < outside) continue;
+    const auto e = static_cast<Eigen::Index>(i);
+    sectors[i] = static_cast<signed char>(sector_of(e));
     const float d = plane.value[e] - plane.bare[e];
     off[static_cast<std::size_t>(sectors[i])].push_back(d);
     all.push_back(d);
@@ -83,8 +93,8 @@ void mask_intruders(Plane& plane, const Swept& swept, const std::vector<float>& 
   if (count == 0 || count > kMaskSectors * 3 / 4) return;
   std::vector<char> good(n, 1);
   for (std::size_t i = 0; i < n; ++i) {
-    if (sectors[i] < 0) continue;
-    const auto k = static_cast<std::size_t>(sectors[i]);
+    if (distances[i] <= kInRim) continue;
+    const auto k = static_cast<std::size_t>(sectors[i] >= 0 ? sectors[i] : sector_of(static_cast<Eigen::Index>(i)));
     if (bad[k] || bad[(k + 1) % kMaskSectors] || bad[(k + kMaskSectors - 1) % kMaskSectors]) good[i] = 0;
   }
   plane.keep(good);
@@ -150,21 +160,27 @@ Plane collect(const View& view, PlaneKind kind, const Geometry& g, const Vec2& s
   const Swept swept(g, smear);
   const float zero = luma ? 16.0F : 128.0F;
   std::vector<float> xs, ys, values, bares, distances;
+  const int across = std::max(0, x1 - x0 + 1);
+  for (auto* v : {&xs, &ys, &values, &bares, &distances})
+    v->reserve(static_cast<std::size_t>(across) * static_cast<std::size_t>(std::max(0, y1 - y0 + 1)));
+  std::vector<float> here(static_cast<std::size_t>(across));
   for (int y = y0; y <= y1; ++y) {
+    const Vec2 first = luma ? Vec2(x0, y) : chroma_place(x0, y, view.chroma_offset);
+    swept.distances(static_cast<float>(first.x()), static_cast<float>(per), static_cast<float>(first.y()), across,
+                    here.data());
     const auto* row = img.ptr<std::uint8_t>(y);
     const auto* bare_row = bare.ptr<float>(y);
     for (int x = x0; x <= x1; ++x) {
-      const Vec2 p = luma ? Vec2(x, y) : chroma_place(x, y, view.chroma_offset);
-      const auto px = static_cast<float>(p.x()), py = static_cast<float>(p.y());
-      const float d = swept.distance(px, py);
+      const float d = here[static_cast<std::size_t>(x - x0)];
       if (d > farthest || d < deepest || (luma && d > near && ((x | y) & 1) != 0)) continue;
+      const Vec2 p(first.x() + per * (x - x0), first.y());
       bool free = true;
       for (const Ellipse& other : others)
         if ((p - other.centre).squaredNorm() < 4 * other.radius * other.radius && other.distance(p) < 1.5 * plane.blur)
           free = false;
       if (!free) continue;
-      xs.push_back(px);
-      ys.push_back(py);
+      xs.push_back(static_cast<float>(p.x()));
+      ys.push_back(static_cast<float>(p.y()));
       values.push_back(static_cast<float>(row[x]) - zero);
       bares.push_back((bare_row[x] - zero) * view.gain.at(p.x(), p.y()));
       distances.push_back(d);
