@@ -81,30 +81,59 @@ void scatter(const Eigen::MatrixXd& h, const Eigen::VectorXd& g, const std::vect
 
 double time_after_rest(const Chain& c, const Cloth& cloth) { return c.legs.back().leg.rests(cloth) + 1.0; }
 
+// What the sightings of one leg say, summed up by what they hang on: the place where it begins (see ChainSlopes::of_p),
+// and its own unknowns: the cloth, begin, v, w.
+struct LegSums {
+  static constexpr int kOwn = 7;
+  Mat2 pp = Mat2::Zero();
+  Eigen::Matrix<double, 2, kOwn> po = Eigen::Matrix<double, 2, kOwn>::Zero();
+  Eigen::Matrix<double, kOwn, kOwn> oo = Eigen::Matrix<double, kOwn, kOwn>::Zero();
+  Vec2 p = Vec2::Zero();
+  Eigen::Matrix<double, kOwn, 1> o = Eigen::Matrix<double, kOwn, 1>::Zero();
+  bool any = false;
+
+  // A residual r = root (place - seen), of `weight`.
+  void add(const LegSlopes& s, const Cloth& cloth, const Mat2& root, const Vec2& r, double weight) {
+    Eigen::Matrix<double, 2, kOwn> own;
+    own << s.by_slide * cloth.slide, s.by_roll * cloth.roll, s.by_t, s.by_v, s.by_w;
+    const Mat2 w = weight * root.transpose() * root;
+    const Vec2 pull = weight * root.transpose() * r;
+    const Eigen::Matrix<double, 2, kOwn> wo = w.lazyProduct(own);
+    pp += w;
+    po += wo;
+    oo += own.transpose().lazyProduct(wo);
+    p += pull;
+    o += own.transpose().lazyProduct(pull);
+    any = true;
+  }
+  // Adds it to normal equations in the chain's short numbering.
+  void tell(const Eigen::MatrixXd& of_p, std::size_t leg, Eigen::MatrixXd& h, Eigen::VectorXd& g) const {
+    const int c = column(leg), used = c + 5;
+    const int at[kOwn] = {0, 1, c, c + 1, c + 2, c + 3, c + 4};
+    const Eigen::Matrix<double, 2, Eigen::Dynamic> from = of_p.leftCols(used);
+    h.topLeftCorner(used, used).noalias() += from.transpose() * (pp * from);
+    g.head(used).noalias() += from.transpose() * p;
+    for (int a = 0; a < kOwn; ++a) {
+      const Eigen::VectorXd mixed = from.transpose() * po.col(a);
+      h.col(at[a]).head(used) += mixed;
+      h.row(at[a]).head(used) += mixed.transpose();
+      g[at[a]] += o[a];
+      for (int b = 0; b < kOwn; ++b) h(at[a], at[b]) += oo(a, b);
+    }
+  }
+};
+
 // Sightings, start and rest of one chain.
-void add_evidence(const Problem& problem, const Layout& layout, std::size_t i, const ChainSlopes* cs, double freedom,
-                  Normal& out) {
+void add_evidence(const Problem& problem, std::size_t i, const ChainSlopes* cs, double freedom, Normal& out) {
   const Chain& chain = problem.chains[i];
-  (void)layout;
-  const auto n = cs ? static_cast<Eigen::Index>(cs->index.size()) : 0;
-  Eigen::MatrixXd h = Eigen::MatrixXd::Zero(n, n);
-  Eigen::VectorXd g = Eigen::VectorXd::Zero(n);
-  Eigen::MatrixXd j(2, n);
-  Vec2 at, velocity;
+  std::vector<LegSums> sums(cs ? chain.legs.size() : 0);
   const auto add = [&](std::size_t k, double time, const Vec2& seen, const Mat2& root, bool robust) {
-    if (cs)
-      place_in_leg(chain, problem.cloth, *cs, k, time, j, at, velocity);
-    else
-      at = chain.legs[k].leg.at(time, problem.cloth);
-    const Vec2 r = root * (at - seen);
+    const Leg& leg = chain.legs[k].leg;
+    const LegSlopes s = cs ? slopes(leg, time, problem.cloth) : LegSlopes{};
+    const Vec2 r = root * ((cs ? s.at : leg.at(time, problem.cloth)) - seen);
     const double d2 = r.squaredNorm();
     out.cost += robust ? student(d2, freedom) : 0.5 * d2;
-    if (!cs) return;
-    const double weight = robust ? student_weight(d2, freedom) : 1.0;
-    const Eigen::Index used = column(k) + 5;
-    const Eigen::Matrix<double, 2, Eigen::Dynamic> jr = root * j.leftCols(used);
-    h.topLeftCorner(used, used).noalias() += weight * jr.transpose() * jr;
-    g.head(used).noalias() += weight * jr.transpose() * r;
+    if (cs) sums[k].add(s, problem.cloth, root, r, robust ? student_weight(d2, freedom) : 1.0);
   };
   std::size_t k = 0;
   for (const Seen& s : chain.seen) {
@@ -113,12 +142,15 @@ void add_evidence(const Problem& problem, const Layout& layout, std::size_t i, c
     add(k, s.time, s.at, s.root, true);
   }
   if (chain.start) add(0, chain.legs[0].leg.t - 1.0, chain.start->at, chain.start->root, false);
-  if (chain.rest) {
-    k = chain.legs.size() - 1;
-    const double late = time_after_rest(chain, problem.cloth);
-    add(k, late, chain.rest->at, chain.rest->root, false);
-  }
-  if (cs) scatter(h, g, cs->index, out);
+  if (chain.rest)
+    add(chain.legs.size() - 1, time_after_rest(chain, problem.cloth), chain.rest->at, chain.rest->root, false);
+  if (!cs) return;
+  const auto n = static_cast<Eigen::Index>(cs->index.size());
+  Eigen::MatrixXd h = Eigen::MatrixXd::Zero(n, n);
+  Eigen::VectorXd g = Eigen::VectorXd::Zero(n);
+  for (k = 0; k < sums.size(); ++k)
+    if (sums[k].any) sums[k].tell(cs->of_p[k], k, h, g);
+  scatter(h, g, cs->index, out);
 }
 
 // State of a chain around the begin of leg `k`, with its slopes by all unknowns (10 x size).
@@ -222,7 +254,7 @@ Normal evaluate(const Problem& problem, const Layout& layout, bool with_slopes, 
     for (std::size_t i = 0; i < problem.chains.size(); ++i) cs.push_back(chain_slopes(problem, layout, i));
   }
   for (std::size_t i = 0; i < problem.chains.size(); ++i)
-    add_evidence(problem, layout, i, with_slopes ? &cs[i] : nullptr, freedom, out);
+    add_evidence(problem, i, with_slopes ? &cs[i] : nullptr, freedom, out);
   add_impacts(problem, layout, with_slopes ? &cs : nullptr, out);
   const double slide = std::log(problem.cloth.slide / problem.prior.slide) / problem.slide_sd;
   const double roll = std::log(problem.cloth.roll / problem.prior.roll) / problem.roll_sd;
@@ -249,7 +281,21 @@ Normal evaluate(const Problem& problem, const Layout& layout, bool with_slopes, 
   return out;
 }
 
-// The problem with a step taken; false: the step puts legs out of order.
+// What a step changes of a problem.
+struct Moving {
+  Cloth cloth;
+  std::vector<std::vector<ChainLeg>> legs;
+
+  explicit Moving(const Problem& problem) : cloth(problem.cloth) {
+    for (const Chain& c : problem.chains) legs.push_back(c.legs);
+  }
+  void put_back(Problem& problem) && {
+    problem.cloth = cloth;
+    for (std::size_t i = 0; i < legs.size(); ++i) problem.chains[i].legs = std::move(legs[i]);
+  }
+};
+
+// Takes a step; false: it puts legs out of order.
 bool take(Problem& problem, const Layout& layout, const Eigen::VectorXd& step) {
   problem.cloth.slide *= std::exp(std::clamp(step[0], -0.3, 0.3));
   problem.cloth.roll *= std::exp(std::clamp(step[1], -0.3, 0.3));
@@ -302,19 +348,20 @@ FitSummary descend(Problem& problem, const FitOptions& options, double freedom) 
       Eigen::MatrixXd h = now.h;
       for (int a = 0; a < layout.size; ++a) h(a, a) += damping * std::max(h(a, a), 1e-3);
       const Eigen::VectorXd step = -h.ldlt().solve(now.g);
-      Problem tried = problem;
-      if (!step.allFinite() || !take(tried, layout, step)) {
+      if (!step.allFinite()) {
         damping *= 10;
         continue;
       }
-      const double cost = evaluate(tried, layout, false, freedom).cost;
+      Moving before(problem);
+      const double cost = take(problem, layout, step) ? evaluate(problem, layout, false, freedom).cost
+                                                      : std::numeric_limits<double>::infinity();
       if (std::isfinite(cost) && cost <= now.cost) {
         better = true;
         // A gain this small, in half squared standard deviations, cannot be told from none.
         summary.converged = now.cost - cost < 1e-4;
-        problem = std::move(tried);
         damping = std::max(damping * 0.1, 1e-9);
       } else {
+        std::move(before).put_back(problem);
         damping *= 10;
       }
     }

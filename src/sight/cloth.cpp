@@ -167,15 +167,9 @@ void Cloth::refresh_tolerance(int y) {
   // Half the noise of a pixel after averaging four, plus what a slight shake makes of a slope; compression adds steps.
   constexpr float kSteps = 1.0F;  // levels
   const auto base = static_cast<float>(0.25 * noise_luma_ * noise_luma_ * 1.5) + kSteps * kSteps;
-  const auto* up = coarse_.ptr<float>(y - 1);
-  const auto* here = coarse_.ptr<float>(y);
-  const auto* down = coarse_.ptr<float>(y + 1);
-  auto* out = weight_luma_.ptr<float>(y);
   constexpr auto kSlack = static_cast<float>(0.25 * kEdgeSlack * kEdgeSlack * 0.25);
-  for (int x = 1; x + 1 < region_->cols; ++x) {
-    const float gx = here[x + 1] - here[x - 1], gy = down[x] - up[x];
-    out[x] = 1.0F / (base + kSlack * (gx * gx + gy * gy));
-  }
+  tolerance_row(coarse_.ptr<float>(y - 1), coarse_.ptr<float>(y), coarse_.ptr<float>(y + 1), base, kSlack,
+                region_->cols, weight_luma_.ptr<float>(y));
 }
 
 void Cloth::halve(const video::Frame& frame, cv::Mat& halves) const {
@@ -329,7 +323,11 @@ void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& c
   // Rows that are visited together lie apart: none reads what another writes.
   const int start = first + ((visit_ - first) % kVisits + kVisits) % kVisits;
   if (start >= last) return;
-  const auto follow_row = [&](int y) {
+  std::vector<float> per_gain(static_cast<std::size_t>(region_->cols));
+  if (!gain.by_row)
+    for (int x = 0; x < region_->cols; ++x) per_gain[static_cast<std::size_t>(x)] = 1 / gain.at(2 * x, 0);
+  const auto follow_one = [&](int y, std::vector<float>& per) {
+    if (gain.by_row) std::fill(per.begin(), per.end(), 1 / gain.at(0, 2 * y));
     const auto* c = change.ptr<std::uint8_t>(y);
     const auto* kind = region_->kind.ptr<std::uint8_t>(y);
     const auto* o = open.ptr<std::uint8_t>(y);
@@ -340,7 +338,31 @@ void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& c
     auto* coarse = coarse_.ptr<float>(y);
     const auto* fb = frame.cb.ptr<std::uint8_t>(y);
     const auto* fr = frame.cr.ptr<std::uint8_t>(y);
-    for (int x = box.x; x < box.x + box.width; ++x) {
+    const FollowedRow all{frame.luma.ptr<std::uint8_t>(2 * y),
+                          frame.luma.ptr<std::uint8_t>(2 * y + 1),
+                          fb,
+                          fr,
+                          per.data(),
+                          luma_.ptr<float>(2 * y),
+                          luma_.ptr<float>(2 * y + 1),
+                          cb,
+                          cr,
+                          coarse};
+    const int end = std::min(box.x + box.width, region_->cols - 1);
+    constexpr int kTryAgain = 8;
+    int next_try = 0;
+    for (int x = std::max(1, box.x); x < end; ++x) {
+      // Most of the picture is bare cloth: many at a time.
+      if (x >= next_try) {
+        const int plain = plain_run({c, o, known, kind, kOpen, Region::outside}, x, end);
+        next_try = x + plain + kTryAgain;
+        if (plain > 0) {
+          follow_row(all, kFollow, x, x + plain);
+          std::fill_n(waited + x, plain, std::uint8_t{0});
+          x += plain - 1;
+          continue;
+        }
+      }
       if (kind[x] == Region::outside) continue;
       const float g = gain.at(2 * x, 2 * y);
       float share = 0;
@@ -392,7 +414,8 @@ void Cloth::follow(const video::Frame& frame, const Gain& gain, const cv::Mat& c
   cv::parallel_for_(
       cv::Range(0, (last - start + kVisits - 1) / kVisits),
       [&](const cv::Range& some) {
-        for (int i = some.start; i < some.end; ++i) follow_row(start + i * kVisits);
+        std::vector<float> per = per_gain;
+        for (int i = some.start; i < some.end; ++i) follow_one(start + i * kVisits, per);
       },
       kStripes);
 }

@@ -46,10 +46,61 @@ __attribute__((target_clones("avx2", "default"))) BedSums bed_sums(const std::ui
   return out;
 }
 
-bool any_above(const float* values, int count, float limit) {
+__attribute__((target_clones("avx2", "default"))) bool any_above(const float* values, int count, float limit) {
   int above = 0;
-  for (int i = 0; i < count; ++i) above += values[i] >= limit ? 1 : 0;
+#pragma GCC ivdep
+  for (int i = 0; i < count; ++i) above |= values[i] >= limit ? 1 : 0;
   return above != 0;
+}
+
+__attribute__((target_clones("avx2", "default"))) int plain_run(const PlainRow& row, int x0, int x1) {
+  constexpr int kTogether = 16;
+  int x = x0;
+  for (; x + kTogether <= x1; x += kTogether) {
+    std::uint8_t odd = 0;
+    for (int j = 0; j < kTogether; ++j) {
+      const int at = x + j;
+      odd = static_cast<std::uint8_t>(odd | row.change[at - 1] | row.change[at] | row.change[at + 1] |
+                                      (row.open[at] ^ row.open_is) | (row.known[at] ^ 1) |
+                                      (row.kind[at] == row.outside ? 1 : 0));
+    }
+    if (odd != 0) break;
+  }
+  return x - x0;
+}
+
+__attribute__((target_clones("avx2", "default"))) void follow_row(const FollowedRow& row, float share, int x0, int x1) {
+  const std::uint8_t* __restrict fb = row.cb;
+  const std::uint8_t* __restrict fr = row.cr;
+  const float* __restrict per = row.per_gain;
+  float* __restrict cb = row.bare_cb;
+  float* __restrict cr = row.bare_cr;
+  float* __restrict coarse = row.coarse;
+  for (int x = x0; x < x1; ++x) {
+    cb[x] += share * ((static_cast<float>(fb[x]) - kGrey) * per[x] + kGrey - cb[x]);
+    cr[x] += share * ((static_cast<float>(fr[x]) - kGrey) * per[x] + kGrey - cr[x]);
+    coarse[x] = 0;
+  }
+  for (const bool upper : {true, false}) {
+    const std::uint8_t* __restrict in = upper ? row.upper : row.lower;
+    float* __restrict bare = upper ? row.bare_upper : row.bare_lower;
+    for (int x = x0; x < x1; ++x) {
+      float &a = bare[2 * x], &b = bare[2 * x + 1];
+      a += share * ((static_cast<float>(in[2 * x]) - kBlackLuma) * per[x] + kBlackLuma - a);
+      b += share * ((static_cast<float>(in[2 * x + 1]) - kBlackLuma) * per[x] + kBlackLuma - b);
+      coarse[x] += 0.25F * (a + b);
+    }
+  }
+}
+
+__attribute__((target_clones("avx2", "default"))) void tolerance_row(const float* __restrict up,
+                                                                     const float* __restrict here,
+                                                                     const float* __restrict down, float base,
+                                                                     float slack, int columns, float* __restrict out) {
+  for (int x = 1; x + 1 < columns; ++x) {
+    const float gx = here[x + 1] - here[x - 1], gy = down[x] - up[x];
+    out[x] = 1.0F / (base + slack * (gx * gx + gy * gy));
+  }
 }
 
 __attribute__((target_clones("avx2", "default"))) void change_row(const ClothRow& row, int x0, int x1, float* out) {

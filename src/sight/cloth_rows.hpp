@@ -19,6 +19,29 @@ BedSums bed_sums(const std::uint16_t* luma, const float* bare, const std::uint8_
 // Whether any of `count` values is at least `limit`.
 bool any_above(const float* values, int count, float limit);
 
+// How many pixels from x0 on, whole sixteens of them up to x1, are plain: unchanged, and so are both neighbours; open
+// (all of `open`), seen bare before (`known` 1) and not of the kind `outside`. Reads `change` from x0 - 1 to x1.
+struct PlainRow {
+  const std::uint8_t *change, *open, *known, *kind;
+  std::uint8_t open_is, outside;
+};
+int plain_run(const PlainRow& row, int x0, int x1);
+
+// The bare cloth of one coarse row, and the frame's there.
+struct FollowedRow {
+  const std::uint8_t *upper, *lower;  // luma, full size
+  const std::uint8_t *cb, *cr;
+  const float* per_gain;           // 1 / gain by coarse column
+  float *bare_upper, *bare_lower;  // luma, full size
+  float *bare_cb, *bare_cr, *coarse;
+};
+// Moves it by `share` towards the frame, from coarse column x0 to x1.
+void follow_row(const FollowedRow& row, float share, int x0, int x1);
+
+// 1 / (base + slack (gx^2 + gy^2)), gx and gy a row's differences over two columns and two rows, from 1 to columns - 1.
+void tolerance_row(const float* up, const float* here, const float* down, float base, float slack, int columns,
+                   float* out);
+
 struct ClothRow {
   const std::uint16_t* luma;  // sums of four
   const std::uint8_t *cb, *cr;

@@ -41,6 +41,80 @@ TEST(ClothRows, OneValueAboveIsFoundWhereverItStands) {
   }
 }
 
+TEST(ClothRows, AnOddPixelEndsAPlainRun) {
+  constexpr int kWidth = 70;
+  const std::vector<std::uint8_t> none(kWidth, 0), open(kWidth, 2), known(kWidth, 1), bed(kWidth, 2);
+  const auto run = [&](const std::vector<std::uint8_t>& change, const std::vector<std::uint8_t>& o,
+                       const std::vector<std::uint8_t>& k, const std::vector<std::uint8_t>& kind) {
+    return plain_run({change.data(), o.data(), k.data(), kind.data(), 2, 0}, 1, kWidth - 1);
+  };
+  EXPECT_EQ(run(none, open, known, bed), 64);
+  for (int at = 0; at < kWidth - 2; ++at) {
+    auto odd = none;
+    odd[static_cast<std::size_t>(at)] = 1;  // which counts for its neighbours too
+    EXPECT_EQ(run(odd, open, known, bed), std::max(0, at - 2) / 16 * 16) << at;
+    if (at == 0) continue;
+    const int whole = (at - 1) / 16 * 16;
+    odd = open;
+    odd[static_cast<std::size_t>(at)] = 1;
+    EXPECT_EQ(run(none, odd, known, bed), std::min(64, whole)) << at;
+    odd = known;
+    odd[static_cast<std::size_t>(at)] = 0;
+    EXPECT_EQ(run(none, open, odd, bed), std::min(64, whole)) << at;
+    odd = bed;
+    odd[static_cast<std::size_t>(at)] = 0;
+    EXPECT_EQ(run(none, open, known, odd), std::min(64, whole)) << at;
+  }
+}
+
+// One step of OpenCV's running average is the same step.
+TEST(ClothRows, FollowsAsOpenCvAccumulates) {
+  constexpr int kWidth = 53;
+  constexpr float kShare = 0.12F, kGain = 1.25F;
+  cv::Mat luma(2, 2 * kWidth, CV_8U), chroma(2, kWidth, CV_8U), bare(2, 2 * kWidth, CV_32F),
+      bare_chroma(2, kWidth, CV_32F), coarse(1, kWidth, CV_32F, cv::Scalar(-5));
+  cv::randu(luma, 16, 235);
+  cv::randu(chroma, 16, 240);
+  cv::randu(bare, 16, 235);
+  cv::randu(bare_chroma, 16, 240);
+  const auto reference = [&](const cv::Mat& in, const cv::Mat& was, double zero) {
+    cv::Mat now, out = was.clone();
+    in.convertTo(now, CV_32F, 1 / static_cast<double>(kGain), zero - zero / static_cast<double>(kGain));
+    cv::accumulateWeighted(now, out, static_cast<double>(kShare));
+    return out;
+  };
+  const cv::Mat luma_then = reference(luma, bare, 16), chroma_then = reference(chroma, bare_chroma, 128);
+  const cv::Mat bare_before = bare.clone();
+  const std::vector<float> per(kWidth, 1 / kGain);
+  constexpr int kFrom = 2, kTo = 51;
+  follow_row({luma.ptr(0), luma.ptr(1), chroma.ptr(0), chroma.ptr(1), per.data(), bare.ptr<float>(0),
+              bare.ptr<float>(1), bare_chroma.ptr<float>(0), bare_chroma.ptr<float>(1), coarse.ptr<float>()},
+             kShare, kFrom, kTo);
+  const cv::Range inside(kFrom, kTo), full(2 * kFrom, 2 * kTo);
+  EXPECT_LT(cv::norm(bare.colRange(full), luma_then.colRange(full), cv::NORM_INF), 1e-3);
+  EXPECT_LT(cv::norm(bare_chroma.colRange(inside), chroma_then.colRange(inside), cv::NORM_INF), 1e-3);
+  EXPECT_EQ(cv::norm(bare.colRange(0, 2 * kFrom), bare_before.colRange(0, 2 * kFrom), cv::NORM_INF), 0);
+  cv::Mat halved;
+  cv::resize(luma_then, halved, {kWidth, 1}, 0, 0, cv::INTER_AREA);
+  EXPECT_LT(cv::norm(coarse.colRange(inside), halved.colRange(inside), cv::NORM_INF), 1e-3);
+  EXPECT_EQ(coarse.at<float>(kTo), -5);
+}
+
+TEST(ClothRows, ToleranceIsOfTheGradient) {
+  cv::Mat rows(3, 40, CV_32F), x, y;
+  cv::randu(rows, 0, 200);
+  cv::filter2D(rows, x, CV_32F, cv::Mat(cv::Matx13f(-1, 0, 1)));
+  cv::filter2D(rows, y, CV_32F, cv::Mat(cv::Matx31f(-1, 0, 1)));
+  std::vector<float> out(40, -1);
+  tolerance_row(rows.ptr<float>(0), rows.ptr<float>(1), rows.ptr<float>(2), 1.5F, 0.01F, 40, out.data());
+  for (int i = 1; i < 39; ++i) {
+    const double gx = static_cast<double>(x.at<float>(1, i)), gy = static_cast<double>(y.at<float>(1, i));
+    EXPECT_NEAR(static_cast<double>(out[static_cast<std::size_t>(i)]) * (1.5 + 0.01 * (gx * gx + gy * gy)), 1, 1e-4);
+  }
+  EXPECT_EQ(out[0], -1);
+  EXPECT_EQ(out[39], -1);
+}
+
 // A metre above the middle, as a pinhole: what lies beyond a fall is told by its circle.
 TEST(Region, TellsWhatLiesBeyondAFall) {
   const table::Table table = test_support::full_size();
