@@ -4,6 +4,7 @@
 #include <cmath>
 #include <random>
 
+#include "base/threads.hpp"
 #include "compare/shot_fit.hpp"
 
 namespace baizetrace::compare {
@@ -65,7 +66,12 @@ std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vect
   constexpr std::size_t kPromising = 3;
   constexpr double kDown = 1;  // sum of squares per number: fitted
   const auto settle = [&](std::vector<Valley>& valleys, const std::vector<int>& held) {
-    for (Valley& v : valleys) v.sum = descend(shot, unknowns, v.z, held, starts.steps).value_or(1e300);
+    constexpr int kThreads = 2;
+    share_out(static_cast<int>(valleys.size()), kThreads, [&](int i) {
+      Valley& v = valleys[static_cast<std::size_t>(i)];
+      Shot own = shot;
+      v.sum = descend(own, unknowns, v.z, held, starts.steps).value_or(1e300);
+    });
   };
   std::vector<Valley> valleys;
   shot.use_until(contact_times.empty() ? 1e18 : contact_times.front());

@@ -221,17 +221,25 @@ Gain Cloth::gain_of(const video::Frame& frame, const cv::Mat& halves) const {
       bare[static_cast<std::size_t>(along)][static_cast<std::size_t>(c)] += b[x] - kBlackLuma;
     }
   }
+  // Sums up to each row, so that a window's are two of them.
+  std::vector<std::array<double, kChunks + 1>> seen_to(static_cast<std::size_t>(n) + 1), bare_to(seen_to.size());
+  seen_to[0].fill(0);
+  bare_to[0].fill(0);
+  for (std::size_t i = 0; i < static_cast<std::size_t>(n); ++i)
+    for (std::size_t c = 0; c <= kChunks; ++c) {
+      seen_to[i + 1][c] = seen_to[i][c] + static_cast<double>(seen[i][c]);
+      bare_to[i + 1][c] = bare_to[i][c] + static_cast<double>(bare[i][c]);
+    }
   std::vector<float> raw(static_cast<std::size_t>(n), 0.0F), ratios;
   for (int i = first; i < last; ++i) {
     if ((i - first) % 2 != 0 && i + 1 < last) continue;  // its neighbours' mean
     ratios.clear();
-    for (int c = 0; c <= kChunks; ++c) {
-      float s = 0, b = 0;
-      for (int j = std::max(first, i - kGainSmooth); j <= std::min(last - 1, i + kGainSmooth); ++j) {
-        s += seen[static_cast<std::size_t>(j)][static_cast<std::size_t>(c)];
-        b += bare[static_cast<std::size_t>(j)][static_cast<std::size_t>(c)];
-      }
-      if (b > 500) ratios.push_back(s / b);
+    const auto from = static_cast<std::size_t>(std::max(first, i - kGainSmooth)),
+               to = static_cast<std::size_t>(std::min(last, i + kGainSmooth + 1));
+    for (std::size_t c = 0; c <= kChunks; ++c) {
+      constexpr double kFewest = 500;  // levels
+      const double b = bare_to[to][c] - bare_to[from][c];
+      if (b > kFewest) ratios.push_back(static_cast<float>((seen_to[to][c] - seen_to[from][c]) / b));
     }
     if (ratios.size() >= 3) raw[static_cast<std::size_t>(i)] = std::clamp(upper_median(ratios), 0.5F, 2.0F);
   }
@@ -278,40 +286,29 @@ void Cloth::compare_rows(const video::Frame& frame, const cv::Mat& halves, const
   const cv::Rect box = region_->box;
   std::vector<float> score(static_cast<std::size_t>(region_->cols)), gains(static_cast<std::size_t>(region_->cols));
   const auto wc = static_cast<float>(weight_chroma_);
+  const ShadeRule rule{kChanged,        kShadeDarkest, kShadeBrightest, kMostLit * lit_, kGuessDarkest,
+                       kGuessBrightest, kGuessSlack,   Region::outside, kShade,          kThing};
   if (!gain.by_row)
     for (int x = 0; x < region_->cols; ++x) gains[static_cast<std::size_t>(x)] = gain.at(2 * x, 0);
   for (int y = rows.start; y < rows.end; ++y) {
     if (gain.by_row) std::fill(gains.begin(), gains.end(), gain.at(0, 2 * y));
-    const auto* b = coarse_.ptr<float>(y);
-    const auto* wl = weight_luma_.ptr<float>(y);
-    const auto* cb = cb_.ptr<float>(y);
-    const auto* cr = cr_.ptr<float>(y);
-    const auto* fb = frame.cb.ptr<std::uint8_t>(y);
-    const auto* fr = frame.cr.ptr<std::uint8_t>(y);
-    const auto* kind = region_->kind.ptr<std::uint8_t>(y);
-    const float* g = gains.data();
-    const auto* in = halves.ptr<std::uint16_t>(y);
-    float* s = score.data();
-    change_row({in, fb, fr, b, cb, cr, g, wl, wc}, box.x, box.x + box.width, s);
-    auto* out = change.ptr<std::uint8_t>(y);
-    const auto* known = known_.ptr<std::uint8_t>(y);
+    const ClothRow row{halves.ptr<std::uint16_t>(y),
+                       frame.cb.ptr<std::uint8_t>(y),
+                       frame.cr.ptr<std::uint8_t>(y),
+                       coarse_.ptr<float>(y),
+                       cb_.ptr<float>(y),
+                       cr_.ptr<float>(y),
+                       gains.data(),
+                       weight_luma_.ptr<float>(y),
+                       wc};
     const int end = box.x + box.width;
-    for (int x = box.x; x < end; ++x) {
-      // Most of the picture is bare cloth: many at a time.
-      while (x + kTogether <= end && !any_above(s + x, kTogether, kChanged)) x += kTogether;
-      if (x >= end) break;
-      if (s[x] < kChanged || kind[x] == Region::outside) continue;
-      // The same cloth under less or more light keeps its hue: compare with the best brightness.
-      const float l = 0.25F * static_cast<float>(in[x]) - kBlackLuma, lb = g[x] * (b[x] - kBlackLuma);
-      const float u = static_cast<float>(fb[x]) - kGrey, ub = g[x] * (cb[x] - kGrey);
-      const float v = static_cast<float>(fr[x]) - kGrey, vb = g[x] * (cr[x] - kGrey);
-      const float k = (l * lb * wl[x] + (u * ub + v * vb) * wc) / (lb * lb * wl[x] + (ub * ub + vb * vb) * wc + 1e-3F);
-      const float dl = l - k * lb, du = u - k * ub, dv = v - k * vb;
-      const float left = dl * dl * wl[x] + (du * du + dv * dv) * wc;
-      // Cloth that was never seen bare is a guess, which may be off in brightness and a little in hue.
-      if (known[x] == 0 && k > kGuessDarkest && k < kGuessBrightest && left < kGuessSlack * kChanged) continue;
-      const bool as_lit = k > kShadeDarkest && k < kShadeBrightest && k * lb < kMostLit * g[x] * lit_;
-      out[x] = as_lit && left < kChanged ? kShade : kThing;
+    change_row(row, box.x, end, score.data());
+    // Most of the picture is bare cloth: many at a time.
+    for (int x = box.x; x < end; x += kTogether) {
+      const int to = std::min(x + kTogether, end);
+      if (any_above(score.data() + x, to - x, kChanged))
+        tell_row(row, rule, region_->kind.ptr<std::uint8_t>(y), known_.ptr<std::uint8_t>(y), score.data(), x, to,
+                 change.ptr<std::uint8_t>(y));
     }
   }
 }

@@ -121,4 +121,38 @@ __attribute__((target_clones("avx2", "default"))) void change_row(const ClothRow
   }
 }
 
+__attribute__((target_clones("avx2", "default"))) void tell_row(const ClothRow& row, const ShadeRule& rule,
+                                                                const std::uint8_t* __restrict kind,
+                                                                const std::uint8_t* __restrict known,
+                                                                const float* __restrict score, int x0, int x1,
+                                                                std::uint8_t* __restrict out) {
+  const std::uint16_t* __restrict in = row.luma;
+  const std::uint8_t* __restrict fb = row.cb;
+  const std::uint8_t* __restrict fr = row.cr;
+  const float* __restrict bare = row.bare_luma;
+  const float* __restrict cb = row.bare_cb;
+  const float* __restrict cr = row.bare_cr;
+  const float* __restrict g = row.gain;
+  const float* __restrict wl = row.weight_luma;
+  const float wc = row.weight_chroma;
+  const int shade = rule.shade, thing = rule.thing;
+  for (int x = x0; x < x1; ++x) {
+    // The same cloth under less or more light keeps its hue: compare with the best brightness.
+    const float l = 0.25F * static_cast<float>(in[x]) - kBlackLuma, lb = g[x] * (bare[x] - kBlackLuma);
+    const float u = static_cast<float>(fb[x]) - kGrey, ub = g[x] * (cb[x] - kGrey);
+    const float v = static_cast<float>(fr[x]) - kGrey, vb = g[x] * (cr[x] - kGrey);
+    const float k = (l * lb * wl[x] + (u * ub + v * vb) * wc) / (lb * lb * wl[x] + (ub * ub + vb * vb) * wc + 1e-3F);
+    const float dl = l - k * lb, du = u - k * ub, dv = v - k * vb;
+    const float left = dl * dl * wl[x] + (du * du + dv * dv) * wc;
+    const int changed = (score[x] >= rule.changed ? 1 : 0) & (kind[x] != rule.outside ? 1 : 0);
+    // Cloth that was never seen bare is a guess, which may be off in brightness and a little in hue.
+    const int guessed = (known[x] == 0 ? 1 : 0) & (k > rule.guess_darkest ? 1 : 0) &
+                        (k < rule.guess_brightest ? 1 : 0) & (left < rule.guess_slack * rule.changed ? 1 : 0);
+    const int as_lit = (k > rule.darkest ? 1 : 0) & (k < rule.brightest ? 1 : 0) &
+                       (k * lb < rule.most_lit * g[x] ? 1 : 0) & (left < rule.changed ? 1 : 0);
+    const int told = as_lit != 0 ? shade : thing;
+    out[x] = static_cast<std::uint8_t>((changed & (guessed ^ 1)) != 0 ? told : 0);
+  }
+}
+
 }  // namespace baizetrace::sight

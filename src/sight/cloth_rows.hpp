@@ -54,4 +54,15 @@ struct ClothRow {
 // Squared difference from the bare cloth under the gain, in tolerated variances.
 void change_row(const ClothRow& row, int x0, int x1, float* out);
 
+// What makes a change more than the same cloth under other light: see Cloth::compare.
+struct ShadeRule {
+  float changed;                                      // squared differences beyond this are changes
+  float darkest, brightest, most_lit;                 // of cloth in other light; over black, before the gain
+  float guess_darkest, guess_brightest, guess_slack;  // the same of cloth that was never seen bare
+  std::uint8_t outside, shade, thing;                 // kind; told
+};
+// Tells of the pixels from x0 to x1, whose squared differences are `score`: 0, shade or thing.
+void tell_row(const ClothRow& row, const ShadeRule& rule, const std::uint8_t* kind, const std::uint8_t* known,
+              const float* score, int x0, int x1, std::uint8_t* out);
+
 }  // namespace baizetrace::sight

@@ -34,6 +34,8 @@ constexpr double kFadedStill = 2.0;                         // s, though its pic
 constexpr double kAnchored = 0.35;  // px that a resting ball's own picture may seem to have moved
 constexpr double kBetter = 0.85;    // of the misfit: a better explanation of a resting ball
 constexpr int kMostFits = 12;       // that a resting place is the mean of
+constexpr int kManyLooks = 24;      // at a ball in the same place: what they did not better the next will hardly
+constexpr double kOutOfSight = 0.3, kLookedForEvery = 0.1;  // s unseen where it lay; then
 
 }  // namespace
 
@@ -63,8 +65,15 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   const auto moved = ball.moving || may_creep ? std::nullopt : ball.moved_since_anchored(view);
   const bool lies_still = moved && moved->norm() < kAnchored;
   // Then a fit can only tell its place better: no need of one in every frame that a shadow falls into.
-  if (lies_still && !unsmeared && time - ball.fit_time < (ball.anchor_fits < kMostFits ? kRefitShadowed : kRefitEvery))
-    return as_before();
+  const double look_every = ball.anchor_looks >= kManyLooks ? 2 * kRefitEvery
+                            : ball.anchor_fits < kMostFits  ? kRefitShadowed
+                                                            : kRefitEvery;
+  if (lies_still && !unsmeared && time - ball.fit_time < look_every) return as_before();
+  // What hides a ball at rest, or has taken it, does so for longer than a frame.
+  if (!ball.moving && frame.time - ball.time > kOutOfSight) {
+    if (frame.time > ball.looked_for && frame.time - ball.looked_for < kLookedForEvery) return false;
+    ball.looked_for = frame.time;
+  }
   const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;
   BallFitOptions o;
   const double step = ball.velocity.norm() * (time - ball.time);  // px
@@ -166,12 +175,14 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
     // It lies where it lay: a fit that explains its picture better tells that place better, one that does as well
     // counts as much, and one that does worse not at all.
     ball.fit_time = time;
+    ++ball.anchor_looks;
     const Vec2 to = fit->pixel - *moved;  // where it would have been when it was anchored
     const bool better = fit->misfit < kBetter * ball.anchor_misfit && fit->visible > ball.visible - kMoreVisible;
     const bool as_good = fit->misfit < ball.anchor_misfit / kBetter && fit->visible > ball.visible - kMoreVisible;
     if (!better && !(as_good && ball.anchor_fits < kMostFits)) return as_before();
     if (better) {
       ball.anchor_fits = 1;
+      ball.anchor_looks = 0;
     } else {
       ++ball.anchor_fits;
       const Vec2 mean = ball.pixel + (to - ball.pixel) / ball.anchor_fits;

@@ -15,7 +15,8 @@ namespace {
 constexpr double kPersonArea = 2.5;        // ball areas: a blob that large is not one ball
 constexpr double kRefusedFor = 0.25;       // s that a place in such a blob is not looked at again
 constexpr double kRefusedStill = 2;        // px: the same again, where nobody stands: looked at once in so many
-constexpr double kRefusedStillFor = 0.12;  // s, a few frames
+constexpr double kRefusedStillFor = 0.12;  // s, a few frames; as long again each time,
+constexpr double kRefusedStillMost = 0.5;  // s at most
 constexpr double kRimFitted = 0.62;        // of a new ball's outline, once fitted; and
 constexpr double kRimSpot = 0.25;          // of one on a spot, where balls belong; then it must stand out well
 constexpr double kVisibleSpot = 0.7;
@@ -86,14 +87,19 @@ void Eye::State::seek_on_spots(const View& view, const video::Frame& frame) {
   }
 }
 
-// A person is full of places that are no balls; elsewhere what was refused just now and has not moved is refused again.
-bool Eye::State::refused_lately(const Vec2& pixel, double time, bool in_person) {
-  std::erase_if(refused, [&](const Refused& r) {
-    return time < r.time || time - r.time > (r.in_person ? kRefusedFor : kRefusedStillFor);
-  });
-  return std::any_of(refused.begin(), refused.end(), [&](const Refused& r) {
+// A person is full of places that are no balls; elsewhere what was refused just now and has not moved is refused again,
+// and what was refused again and again for longer.
+double Eye::State::Refused::lasts() const {
+  return in_person ? kRefusedFor : std::min(kRefusedStillFor * times, kRefusedStillMost);
+}
+
+Eye::State::Refused* Eye::State::refused_here(const Vec2& pixel, double time, bool in_person) {
+  constexpr double kAgain = 0.1;  // s after it is due: what is refused then is refused again
+  std::erase_if(refused, [&](const Refused& r) { return time < r.time || time - r.time > r.lasts() + kAgain; });
+  const auto here = std::find_if(refused.rbegin(), refused.rend(), [&](const Refused& r) {
     return (r.pixel - pixel).norm() < (r.in_person && in_person ? 0.5 * region.ball_radius : kRefusedStill);
   });
+  return here == refused.rend() ? nullptr : &*here;
 }
 
 // A short smear makes a ball look larger rather than longer, and does not tell its way: the best of a few.
@@ -138,8 +144,9 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   };
   if (rim_share(view, *outline, seed.smear, others) < kRimNew) return thrown_away("no cloth around it");
   const bool in_person = blob.area > kPersonArea * kPi * size.radius * size.radius / 4;
-  if (refused_lately(seed.at, frame.time, in_person)) return thrown_away("thrown away just now, and unchanged");
-  refused.push_back({seed.at, frame.time, in_person});
+  const Refused* const before = refused_here(seed.at, frame.time, in_person);
+  if (before && frame.time - before->time <= before->lasts()) return thrown_away("thrown away just now, and unchanged");
+  refused.push_back({seed.at, frame.time, in_person, before ? before->times + 1 : 1});
   auto fit = fit_ball(view, rig.camera, *at, radius, o);
   const bool smeared = o.moving || (fit && size_off(*fit) > 1);
   if (fit && !o.moving && smeared) fit = smeared_any_way(view, *at, o, *fit);

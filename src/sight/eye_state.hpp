@@ -48,6 +48,8 @@ struct Eye::State {
     Vec2 pixel;
     double time;
     bool in_person;
+    int times;                           // in a row
+    [[nodiscard]] double lasts() const;  // s that it is not looked at again
   };
   std::vector<Refused> refused;  // places that were fitted in vain
   struct Past {
@@ -104,7 +106,8 @@ struct Eye::State {
                                   const Ellipse& size);
   KnownBall* lost_from_sight(const video::Frame& frame, const BallFit& fit);
   KnownBall& recognise(const video::Frame& frame, const View& view, const BallFit& fit);
-  bool refused_lately(const Vec2& pixel, double time, bool in_person);
+  // The place that was refused last and is here; nullptr: none was.
+  Refused* refused_here(const Vec2& pixel, double time, bool in_person);
   void seek_on_spots(const View& view, const video::Frame& frame);
   [[nodiscard]] bool overlap(const Vec2& a, const Vec2& b) const;
   void part();

@@ -84,6 +84,7 @@ void KnownBall::anchor(const View& view, double misfit) {
   anchor_at_ = ellipse;
   anchor_misfit = misfit;
   anchor_fits = 1;
+  anchor_looks = 0;
 }
 
 std::optional<Vec2> KnownBall::moved_since_anchored(const View& view) const {

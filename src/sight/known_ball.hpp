@@ -36,6 +36,7 @@ struct KnownBall {
   double rests_since = -1e9;      // s, while it does not
   double time = 0, fit_time = 0;  // s, own row's: last seen, last looked at closely
   double fitted_at = 0;           // s: a fit last said that it is there
+  double looked_for = -1e9;       // s, frame's, while it is out of sight
   Vec2 disputed = Vec2::Zero();   // px, where fits say it is though its picture has not changed; and how many in a row
   int insists = 0;
   bool faint = false;  // of nearly the cloth's own colour
@@ -61,6 +62,7 @@ struct KnownBall {
   [[nodiscard]] std::optional<Vec2> moved_since_anchored(const View& view) const;
   double anchor_misfit = 0;  // levels, of the fit that its place rests on
   int anchor_fits = 0;       // that its place is the mean of
+  int anchor_looks = 0;      // fits since then
   // How much the picture around it differs from the one remembered, in luma or in chroma (a brown ball on blue cloth
   // may be as bright as the cloth): below 1 by noise alone.
   [[nodiscard]] double change(const View& view);

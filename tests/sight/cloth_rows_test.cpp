@@ -100,6 +100,38 @@ TEST(ClothRows, FollowsAsOpenCvAccumulates) {
   EXPECT_EQ(coarse.at<float>(kTo), -5);
 }
 
+// The same cloth in half the light is a shade, in its own light nothing, another hue a thing; but not outside.
+TEST(ClothRows, TellsShadesFromThings) {
+  constexpr int kWidth = 40;
+  constexpr std::uint8_t kOutside = 0, kShade = 1, kThing = 2;
+  const ShadeRule rule{16, 0.5F, 2.5F, 300, 0.6F, 1.8F, 4, kOutside, kShade, kThing};
+  const std::vector<float> bare(kWidth, 100), cb(kWidth, 112), cr(kWidth, 96), gain(kWidth, 1), weight(kWidth, 0.5F);
+  struct Case {
+    const char* what;
+    double share, cb_more;  // of the cloth's light; levels
+    std::uint8_t kind, known, told;
+  };
+  for (const Case& c :
+       {Case{"bare cloth", 1, 0, 2, 1, 0}, Case{"in a shadow", 0.7, 0, 2, 1, kShade},
+        Case{"brighter lit", 1.5, 0, 2, 1, kShade}, Case{"darker than a shadow", 0.3, 0, 2, 1, kThing},
+        Case{"another hue", 0.7, 30, 2, 1, kThing}, Case{"beyond the rails", 0.7, 30, kOutside, 1, 0},
+        Case{"a guess, in a shadow", 0.7, 0, 2, 0, 0}, Case{"a guess, another hue", 0.7, 30, 2, 0, kThing}}) {
+    const std::vector<std::uint16_t> luma(kWidth, static_cast<std::uint16_t>(4 * (16 + 84 * c.share)));
+    const std::vector<std::uint8_t> fb(kWidth, static_cast<std::uint8_t>(std::lround(128 - 16 * c.share + c.cb_more))),
+        fr(kWidth, static_cast<std::uint8_t>(std::lround(128 - 32 * c.share))), kind(kWidth, c.kind),
+        known(kWidth, c.known);
+    const ClothRow row{luma.data(), fb.data(),   fr.data(),     bare.data(), cb.data(),
+                       cr.data(),   gain.data(), weight.data(), 0.7F};
+    std::vector<float> score(kWidth);
+    change_row(row, 0, kWidth, score.data());
+    std::vector<std::uint8_t> out(kWidth, 9);
+    tell_row(row, rule, kind.data(), known.data(), score.data(), 1, kWidth - 1, out.data());
+    EXPECT_EQ(out[0], 9);
+    EXPECT_EQ(out[kWidth - 1], 9);
+    for (int x = 1; x + 1 < kWidth; ++x) ASSERT_EQ(out[static_cast<std::size_t>(x)], c.told) << c.what << ", " << x;
+  }
+}
+
 TEST(ClothRows, ToleranceIsOfTheGradient) {
   cv::Mat rows(3, 40, CV_32F), x, y;
   cv::randu(rows, 0, 200);
