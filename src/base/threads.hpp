@@ -8,6 +8,9 @@
 
 namespace baizetrace {
 
+// So many are kept busy: a player's small computer has as many cores.
+inline constexpr int kThreads = 2;
+
 // Jobs by index; each writes its own place only, so the result is the same on any number of threads.
 inline void share_out(int jobs, int threads, const std::function<void(int)>& job) {
   std::atomic<int> next{0};

@@ -64,7 +64,6 @@ Result<Done> run(const Arguments& a) {
   std::string words;
   const auto play = play_for(a, s, words);
   if (!play) return pass_on(play);
-  constexpr int kThreads = 2;
   share_out(static_cast<int>(s.attempts.size()), kThreads, [&](int i) {
     practice::Attempt& one = s.attempts[static_cast<std::size_t>(i)];
     const auto k = static_cast<std::size_t>(one.group) - 1;

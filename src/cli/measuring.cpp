@@ -96,8 +96,9 @@ Result<practice::Session> measure(const MeasureOptions& o) {
   if (!ground) return pass_on(ground);
   const Ground& g = *ground;
   if (auto asked = ask_folder(o.folder); !asked) return pass_on(asked);
-  for (const std::string& file : o.clips)  // a clip that cannot be read is told before the first is measured
-    if (const auto clip = video::Clip::open(file); !clip) return pass_on(clip);
+  // A clip that cannot be read is told before the first is measured, which is opened at once.
+  for (std::size_t i = 1; i < o.clips.size(); ++i)
+    if (const auto clip = video::Clip::open(o.clips[i]); !clip) return pass_on(clip);
 
   practice::Session session;
   for (std::string& w : left_out) session.warnings.push_back({0, std::move(w)});
@@ -157,7 +158,6 @@ Result<practice::Session> measure(const MeasureOptions& o) {
   session.conditions = played.values;
   compare::KnownPlay play_known = compare::session_play(g.conditions, played.values);
   if (g.known_play && g.known_play->tuned) play_known = *g.known_play;
-  constexpr int kThreads = 2;
   share_out(static_cast<int>(session.attempts.size()), kThreads, [&](int i) {
     practice::Attempt& a = session.attempts[static_cast<std::size_t>(i)];
     const table::Table its = camera::table_of(rigs[static_cast<std::size_t>(a.clip)], g.spec);

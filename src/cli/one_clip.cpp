@@ -225,7 +225,6 @@ const path::EpisodePaths& better_of(const path::EpisodePaths& before, const path
 }
 
 constexpr double kLongestRun = 30;  // s, of any ball
-constexpr int kThreads = 2;
 
 // What all paths of a clip are told with.
 path::ReconstructOptions telling(const camera::Rig& rig, const Ground& g, const path::Play& play) {

@@ -5,6 +5,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
+#include "base/threads.hpp"
 #include "report/attempt_plan.hpp"
 #include "report/page.hpp"
 #include "report/picture.hpp"
@@ -56,27 +57,32 @@ Result<Done> publish(const Folder& folder, practice::Session& session, const std
   report::PageInput page{session, table, nullptr, {}};
   for (const auto& setup : setups) page.setup_of_group.push_back(setup ? &*setup : nullptr);
   if (page.setup_of_group.size() == 1) page.setup = page.setup_of_group[0];
-  for (std::size_t i = 0; i < session.attempts.size(); ++i) {
+  page.pictures.resize(session.attempts.size());
+  std::vector<Result<Done>> written(session.attempts.size(), Done{});
+  const auto draw = [&](std::size_t i) -> Result<Done> {
     const practice::Attempt& a = session.attempts[i];
     const practice::Setup* meant = page.setup_for(a);
     const std::string name = fmt::format("attempt-{:02}", a.number);
-    report::PictureOptions how;
-    how.caption = fmt::format("{}. {}", a.number, report::words_of(a, table, {.setup = meant}).sentence);
-    std::string file;
     if (i < pictures.size() && !pictures[i].jpeg.empty()) {
+      report::PictureOptions how;
+      how.caption = fmt::format("{}. {}", a.number, report::words_of(a, table, {.setup = meant}).sentence);
       camera::Rig then = rigs[static_cast<std::size_t>(a.clip)];
       then.camera = pictures[i].camera;
       const cv::Mat seen = cv::imdecode(pictures[i].jpeg, cv::IMREAD_COLOR);
       const cv::Mat drawn = report::attempt_picture(seen, then, table, a, how);
       std::vector<unsigned char> png;
       cv::imencode(".png", drawn, png, {cv::IMWRITE_PNG_COMPRESSION, 2});
-      file = (out / (name + ".png")).string();
-      if (auto w = write_atomically(file, string_of(png)); !w) return w;
+      page.pictures[i] = (out / (name + ".png")).string();
+      if (auto w = write_atomically(page.pictures[i], string_of(png)); !w) return w;
     }
-    page.pictures.push_back(std::move(file));
-    if (auto w = write_atomically(out / (name + ".svg"), report::plan_svg(report::attempt_plan(a, table, meant))); !w)
-      return w;
-  }
+    return write_atomically(out / (name + ".svg"), report::plan_svg(report::attempt_plan(a, table, meant)));
+  };
+  share_out(static_cast<int>(written.size()), kThreads, [&](int i) {
+    const auto k = static_cast<std::size_t>(i);
+    written[k] = draw(k);
+  });
+  for (const Result<Done>& w : written)
+    if (!w) return w;
   if (auto w = write_atomically(out / "report.html", report::report_page(page)); !w) return w;
   return write_atomically(out / "session.json", practice::session_json(session));
 }

@@ -66,7 +66,6 @@ std::vector<Valley> search(Shot& shot, const Unknowns& unknowns, const std::vect
   constexpr std::size_t kPromising = 3;
   constexpr double kDown = 1;  // sum of squares per number: fitted
   const auto settle = [&](std::vector<Valley>& valleys, const std::vector<int>& held) {
-    constexpr int kThreads = 2;
     share_out(static_cast<int>(valleys.size()), kThreads, [&](int i) {
       Valley& v = valleys[static_cast<std::size_t>(i)];
       Shot own = shot;

@@ -73,7 +73,6 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames, std::span<const 
     sum[k] = cv::Mat::zeros(first[k].size(), CV_32F);
     count[k] = cv::Mat::zeros(first[k].size(), CV_32F);
   }
-  const bool by_row = bands_by_row(frames[0]);
   std::vector<Gain> gains;
   cv::Mat halves;
   for (const video::Frame& f : frames) {
@@ -86,6 +85,10 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames, std::span<const 
     const int y0 = 2 / per * region_->box.y, y1 = std::min(first[k].rows, y0 + 2 / per * region_->box.height);
     std::vector<std::vector<float>> scatters(static_cast<std::size_t>(std::max(0, y1 - y0)));
     cv::parallel_for_(cv::Range(y0, std::max(y0, y1)), [&](const cv::Range& rows) {
+      constexpr float kAgrees = 12;  // levels
+      constexpr int kFew = 128;
+      const int cols = first[k].cols;
+      std::vector<float> row_gain(static_cast<std::size_t>(cols));
       for (int y = rows.start; y < rows.end; ++y) {
         const auto* base = first[k].ptr<float>(y);
         auto* s = sum[k].ptr<float>(y);
@@ -93,16 +96,11 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames, std::span<const 
         auto& row_scatter = scatters[static_cast<std::size_t>(y - y0)];
         for (std::size_t f = 0; f < frames.size(); ++f) {
           const auto* in = stack[static_cast<std::size_t>(k)][f].ptr<std::uint8_t>(y);
-          const float row_gain = by_row ? gains[f].at(0, per * y) : 1;
-          for (int x = 0; x < first[k].cols; ++x) {
-            const float g = by_row ? row_gain : gains[f].at(per * x, 0);
-            const float v = (in[x] - zero) / g + zero;
-            const float d = v - base[x];
-            if (((x * 7 + y * 13) & 127) == 0) row_scatter.push_back(std::abs(d));
-            const float ok = std::abs(d) < 12 ? 1.0F : 0.0F;
-            s[x] += ok * v;
-            c[x] += ok;
-          }
+          for (int x = 0; x < cols; ++x) row_gain[static_cast<std::size_t>(x)] = 1 / gains[f].at(per * x, per * y);
+          add_agreeing(in, row_gain.data(), zero, base, kAgrees, cols, s, c);
+          // One pixel in so many tells how they scatter, each row others.
+          for (int x = y * 13 % kFew; x < cols; x += kFew)
+            row_scatter.push_back(std::abs((in[x] - zero) * row_gain[static_cast<std::size_t>(x)] + zero - base[x]));
         }
       }
     });
@@ -198,7 +196,8 @@ Gain Cloth::gain_of(const video::Frame& frame, const cv::Mat& halves) const {
   std::vector<std::array<float, kChunks + 1>> seen(static_cast<std::size_t>(n)), bare(static_cast<std::size_t>(n));
   for (auto& s : seen) s.fill(0);
   for (auto& s : bare) s.fill(0);
-  for (int y = box.y; y < box.y + box.height; ++y) {
+  // Every second row tells enough: nine are averaged, and parts of a row besides.
+  for (int y = box.y; y < box.y + box.height; y += 2) {
     const auto* row = halves.ptr<std::uint16_t>(y);
     const auto* kind = region_->kind.ptr<std::uint8_t>(y);
     const auto* b = coarse_.ptr<float>(y);
@@ -237,7 +236,7 @@ Gain Cloth::gain_of(const video::Frame& frame, const cv::Mat& halves) const {
     const auto from = static_cast<std::size_t>(std::max(first, i - kGainSmooth)),
                to = static_cast<std::size_t>(std::min(last, i + kGainSmooth + 1));
     for (std::size_t c = 0; c <= kChunks; ++c) {
-      constexpr double kFewest = 500;  // levels
+      constexpr double kFewest = 250;  // levels
       const double b = bare_to[to][c] - bare_to[from][c];
       if (b > kFewest) ratios.push_back(static_cast<float>((seen_to[to][c] - seen_to[from][c]) / b));
     }

@@ -18,6 +18,19 @@ __attribute__((target_clones("avx2", "default"))) void coarse_row(const std::uin
   }
 }
 
+__attribute__((target_clones("avx2", "default"))) void add_agreeing(const std::uint8_t* __restrict row,
+                                                                    const float* __restrict per_gain, float zero,
+                                                                    const float* __restrict base, float slack,
+                                                                    int count, float* __restrict sum,
+                                                                    float* __restrict times) {
+  for (int x = 0; x < count; ++x) {
+    const float v = (static_cast<float>(row[x]) - zero) * per_gain[x] + zero, d = v - base[x];
+    const float ok = d < slack && d > -slack ? 1.0F : 0.0F;
+    sum[x] += ok * v;
+    times[x] += ok;
+  }
+}
+
 __attribute__((target_clones("avx2", "default"))) BedSums bed_sums(const std::uint16_t* luma, const float* bare,
                                                                    const std::uint8_t* kind, std::uint8_t bed, int x0,
                                                                    int x1) {

@@ -8,6 +8,11 @@ namespace baizetrace::sight {
 // Sums of 2 x 2 blocks of luma from coarse column x0 to x1: `upper` and `lower` are the picture's two rows.
 void coarse_row(const std::uint8_t* upper, const std::uint8_t* lower, int x0, int x1, std::uint16_t* out);
 
+// Adds a row of `count` pixels, its gain taken out (`per_gain`: 1 / gain, by pixel), to `sum` and 1 to `times`, where
+// it lies within `slack` of `base`.
+void add_agreeing(const std::uint8_t* row, const float* per_gain, float zero, const float* base, float slack, int count,
+                  float* sum, float* times);
+
 // Over the pixels of one kind from x0 to x1: sums of `luma` (as coarse_row gives it) and of the bare cloth, and how
 // many.
 struct BedSums {

@@ -93,11 +93,11 @@ double Eye::State::Refused::lasts() const {
   return in_person ? kRefusedFor : std::min(kRefusedStillFor * times, kRefusedStillMost);
 }
 
-Eye::State::Refused* Eye::State::refused_here(const Vec2& pixel, double time, bool in_person) {
+Eye::State::Refused* Eye::State::refused_here(const Vec2& pixel, double time, bool restless) {
   constexpr double kAgain = 0.1;  // s after it is due: what is refused then is refused again
   std::erase_if(refused, [&](const Refused& r) { return time < r.time || time - r.time > r.lasts() + kAgain; });
   const auto here = std::find_if(refused.rbegin(), refused.rend(), [&](const Refused& r) {
-    return (r.pixel - pixel).norm() < (r.in_person && in_person ? 0.5 * region.ball_radius : kRefusedStill);
+    return (r.pixel - pixel).norm() < (r.restless && restless ? 0.5 * region.ball_radius : kRefusedStill);
   });
   return here == refused.rend() ? nullptr : &*here;
 }
@@ -144,9 +144,12 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   };
   if (rim_share(view, *outline, seed.smear, others) < kRimNew) return thrown_away("no cloth around it");
   const bool in_person = blob.area > kPersonArea * kPi * size.radius * size.radius / 4;
-  const Refused* const before = refused_here(seed.at, frame.time, in_person);
+  // So is a pocket's mouth, whose dark the encoder draws anew every few frames; but a ball that was lost may be there.
+  const bool mouth = region.beyond_falls(*at) > -radius &&
+                     std::none_of(known.begin(), known.end(), [](const KnownBall& k) { return !k.seen && k.moving; });
+  const Refused* const before = refused_here(seed.at, frame.time, in_person || mouth);
   if (before && frame.time - before->time <= before->lasts()) return thrown_away("thrown away just now, and unchanged");
-  refused.push_back({seed.at, frame.time, in_person, before ? before->times + 1 : 1});
+  refused.push_back({seed.at, frame.time, in_person, in_person || mouth, before ? before->times + 1 : 1});
   auto fit = fit_ball(view, rig.camera, *at, radius, o);
   const bool smeared = o.moving || (fit && size_off(*fit) > 1);
   if (fit && !o.moving && smeared) fit = smeared_any_way(view, *at, o, *fit);

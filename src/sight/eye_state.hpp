@@ -48,6 +48,7 @@ struct Eye::State {
     Vec2 pixel;
     double time;
     bool in_person;
+    bool restless;                       // its seeds wander by half a ball
     int times;                           // in a row
     [[nodiscard]] double lasts() const;  // s that it is not looked at again
   };
@@ -107,7 +108,7 @@ struct Eye::State {
   KnownBall* lost_from_sight(const video::Frame& frame, const BallFit& fit);
   KnownBall& recognise(const video::Frame& frame, const View& view, const BallFit& fit);
   // The place that was refused last and is here; nullptr: none was.
-  Refused* refused_here(const Vec2& pixel, double time, bool in_person);
+  Refused* refused_here(const Vec2& pixel, double time, bool restless);
   void seek_on_spots(const View& view, const video::Frame& frame);
   [[nodiscard]] bool overlap(const Vec2& a, const Vec2& b) const;
   void part();

@@ -67,6 +67,26 @@ TEST(ClothRows, AnOddPixelEndsAPlainRun) {
   }
 }
 
+// Masked sums of OpenCV's are the same sums.
+TEST(ClothRows, AddsWhatAgrees) {
+  constexpr int kWidth = 61;
+  constexpr float kGain = 1.1F, kSlack = 12;
+  cv::Mat row(1, kWidth, CV_8U), base(1, kWidth, CV_32F), sum(1, kWidth, CV_32F, cv::Scalar(7)),
+      times(1, kWidth, CV_32F, cv::Scalar(2));
+  cv::randu(row, 90, 140);
+  cv::randu(base, 90, 140);
+  cv::Mat now, sum_then = sum.clone();
+  row.convertTo(now, CV_32F, 1 / static_cast<double>(kGain), 16 - 16 / static_cast<double>(kGain));
+  cv::Mat agrees = cv::abs(now - base) < static_cast<double>(kSlack);
+  cv::accumulate(now, sum_then, agrees);
+  const std::vector<float> per(kWidth, 1 / kGain);
+  add_agreeing(row.ptr(), per.data(), 16, base.ptr<float>(), kSlack, kWidth, sum.ptr<float>(), times.ptr<float>());
+  EXPECT_LT(cv::norm(sum, sum_then, cv::NORM_INF), 1e-3);
+  EXPECT_EQ(cv::sum(times)[0], 2 * kWidth + cv::countNonZero(agrees));
+  EXPECT_GT(cv::countNonZero(agrees), 5);
+  EXPECT_LT(cv::countNonZero(agrees), kWidth - 5);
+}
+
 // One step of OpenCV's running average is the same step.
 TEST(ClothRows, FollowsAsOpenCvAccumulates) {
   constexpr int kWidth = 53;
