@@ -120,7 +120,7 @@ void add_plane(Plane& plane, const Geometry& g, const Vec2& smear, double radius
   // The linear part gets its prior, and is taken out.
   const double noise = std::max(plane.noise, plane.scale), n2 = noise * noise;
   const auto& prior = plane.chroma ? kChromaPrior : kLumaPrior;
-  const auto near_known = plane.chroma ? kChromaKnown : kLumaKnown;
+  const auto& near_known = plane.chroma ? kChromaKnown : kLumaKnown;
   // A smear, and a wide blur, make one of the shadows to either side: nothing of them is left to tell.
   const double sides = smear.squaredNorm() > 1 || stage.wider > 0 ? kSidesBlurred : 1;
   const auto expect = [&](int k, double value, double sd) {

@@ -96,7 +96,10 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames, std::span<const 
         auto& row_scatter = scatters[static_cast<std::size_t>(y - y0)];
         for (std::size_t f = 0; f < frames.size(); ++f) {
           const auto* in = stack[static_cast<std::size_t>(k)][f].ptr<std::uint8_t>(y);
-          for (int x = 0; x < cols; ++x) row_gain[static_cast<std::size_t>(x)] = 1 / gains[f].at(per * x, per * y);
+          if (gains[f].by_row)
+            std::fill(row_gain.begin(), row_gain.end(), 1 / gains[f].at(0, per * y));
+          else
+            for (int x = 0; x < cols; ++x) row_gain[static_cast<std::size_t>(x)] = 1 / gains[f].at(per * x, 0);
           add_agreeing(in, row_gain.data(), zero, base, kAgrees, cols, s, c);
           // One pixel in so many tells how they scatter, each row others.
           for (int x = y * 13 % kFew; x < cols; x += kFew)

@@ -315,7 +315,7 @@ Look Eye::State::look(const video::Frame& frame) {
   const Gain gain = cloth.gain_of(frame, halves);
   cloth.compare(frame, halves, gain, change);
   const View view = cloth.view(frame, gain);
-  for (KnownBall& k : known) k.seen = k.fresh = false;
+  for (KnownBall& k : known) k.seen = k.fresh = k.passed_over = false;
   // Resting balls first: they tell the others' surroundings.
   for (const bool moving : {false, true})
     for (KnownBall& k : known)

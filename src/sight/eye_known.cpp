@@ -71,7 +71,8 @@ bool Eye::State::see_known(const View& view, const video::Frame& frame, KnownBal
   if (lies_still && !unsmeared && time - ball.fit_time < look_every) return as_before();
   // What hides a ball at rest, or has taken it, does so for longer than a frame.
   if (!ball.moving && frame.time - ball.time > kOutOfSight) {
-    if (frame.time > ball.looked_for && frame.time - ball.looked_for < kLookedForEvery) return false;
+    ball.passed_over = frame.time > ball.looked_for && frame.time - ball.looked_for < kLookedForEvery;
+    if (ball.passed_over) return false;
     ball.looked_for = frame.time;
   }
   const Vec2 start = ball.moving ? Vec2(ball.pixel + ball.velocity * (time - ball.time)) : ball.pixel;

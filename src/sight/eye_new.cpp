@@ -124,8 +124,12 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
       return k.seen && (k.ellipse.centre - pixel).norm() < 0.8 * k.ellipse.radius;
     });
   };
+  // Where a known ball lay and is not looked for in this frame, it is in one of the next: as the ball that it is.
+  const bool passed_over = std::any_of(known.begin(), known.end(), [&](const KnownBall& k) {
+    return k.passed_over && (k.ellipse.centre - seed.at).norm() < 0.8 * k.ellipse.radius;
+  });
   const auto at = rig.camera.on_plane(seed.at, radius);
-  if (taken(seed.at) || !at || !region.ball_can_be(*at)) return std::nullopt;
+  if (taken(seed.at) || passed_over || !at || !region.ball_can_be(*at)) return std::nullopt;
   BallFitOptions o;
   const auto others = others_near(seed.at, nullptr);
   o.others = others;

@@ -42,6 +42,7 @@ struct KnownBall {
   bool faint = false;  // of nearly the cloth's own colour
   bool moving = false;
   bool seen = false, fresh = false;  // in this frame
+  bool passed_over = false;          // out of sight, and not looked for in this frame
   bool lost = false;                 // out of sight for longer than a frame before it was seen again
   bool forget = false;
   std::vector<Glimpse> run;  // the last few on one straight way, newest last
