@@ -80,6 +80,40 @@ bool cut(const cv::Mat& m, const Vec2& at, std::array<float, kSide * kSide>& out
   return true;
 }
 
+// Of a square's values less their mean: products with a patch's value and slopes, and their squares.
+struct Products {
+  float along = 0, energy = 0, bx = 0, by = 0;
+};
+__attribute__((target_clones("avx2", "default"))) Products products_of(const float* v, const float* value,
+                                                                       const float* dx, const float* dy) {
+  constexpr int kLanes = 8, kAll = kSide * kSide, kWhole = kAll / kLanes * kLanes;  // so many sums side by side
+  float sum[kLanes] = {}, along[kLanes] = {}, energy[kLanes] = {}, bx[kLanes] = {}, by[kLanes] = {};
+  for (int i = 0; i < kWhole; i += kLanes)
+    for (int j = 0; j < kLanes; ++j) sum[j] += v[i + j];
+  float mean = 0;
+  for (const float s : sum) mean += s;
+  for (int i = kWhole; i < kAll; ++i) mean += v[i];
+  mean /= kAll;
+  for (int i = 0; i < kWhole; i += kLanes)
+    for (int j = 0; j < kLanes; ++j) {
+      const float e = v[i + j] - mean;
+      along[j] += e * value[i + j];
+      energy[j] += e * e;
+      bx[j] += e * dx[i + j];
+      by[j] += e * dy[i + j];
+    }
+  Products out;
+  for (int i = kWhole; i < kAll; ++i) {
+    const float e = v[i] - mean;
+    out.along += e * value[i];
+    out.energy += e * e;
+    out.bx += e * dx[i];
+    out.by += e * dy[i];
+  }
+  for (int j = 0; j < kLanes; ++j) out.along += along[j], out.energy += energy[j], out.bx += bx[j], out.by += by[j];
+  return out;
+}
+
 Vec2 at_level(const Vec2& pixel, double scale) { return (pixel + Vec2(0.5, 0.5)) * scale - Vec2(0.5, 0.5); }
 Vec2 from_level(const Vec2& pixel, double scale) { return (pixel + Vec2(0.5, 0.5)) / scale - Vec2(0.5, 0.5); }
 
@@ -294,18 +328,8 @@ Glance Watch::align(const Level& level, const cv::Mat& luma, Pose pose, int roun
       r.slopes *= level.scale;
       if (!cut<std::uint8_t>(luma, at_level(pixel, level.scale), v)) continue;
       ++in_picture;
-      constexpr auto n = static_cast<std::size_t>(kSide * kSide);
-      float mean = 0;
-      for (const float x : v) mean += x;
-      mean /= static_cast<float>(n);
-      float along = 0, energy = 0, bx = 0, by = 0;
-      for (std::size_t i = 0; i < n; ++i) {
-        const float e = v[i] - mean;
-        along += e * p.value[i];
-        energy += e * e;
-        bx += e * p.dx[i];
-        by += e * p.dy[i];
-      }
+      constexpr int n = kSide * kSide;
+      const auto [along, energy, bx, by] = products_of(v.data(), p.value.data(), p.dx.data(), p.dy.data());
       const double gain = static_cast<double>(along) / p.energy;
       r.alike = static_cast<double>(along) / std::sqrt(std::max(1e-6, p.energy * static_cast<double>(energy)));
       if (r.alike < kStart || gain < 0.2 || gain > 5) continue;
@@ -316,7 +340,8 @@ Glance Watch::align(const Level& level, const cv::Mat& luma, Pose pose, int roun
           0.0, static_cast<double>(energy) - gain * gain * p.energy - gain * gain * r.off.dot(p.structure * r.off));
       const double noise2 = std::max(0.25, left / (n - 4));  // levels^2
       r.information = gain * gain / noise2 * p.structure;
-      const Eigen::SelfAdjointEigenSolver<Mat2> eigen(r.information);
+      Eigen::SelfAdjointEigenSolver<Mat2> eigen;
+      eigen.computeDirect(r.information);
       const double most = eigen.eigenvalues()[1];
       r.strong = eigen.eigenvectors().col(1);
       r.information /= 1 + kFloor * kFloor * most;

@@ -95,6 +95,7 @@ std::optional<Vec2> KnownBall::moved_since_anchored(const View& view) const {
   constexpr double kUnsure = 0.12;              // px, standard deviation
   constexpr double kFar = 1.5;                  // px: beyond that one step says little
   constexpr double kNoiseCorrelation = 4;       // compression smears noise over neighbours
+  constexpr double kSettled = 0.003;            // px: a pass that moves it by less is the last
   if (anchor_.empty()) return std::nullopt;
   using Vector = Eigen::Matrix<double, kUnknowns, 1>;
   using Matrix = Eigen::Matrix<double, kUnknowns, kUnknowns>;
@@ -123,6 +124,7 @@ std::optional<Vec2> KnownBall::moved_since_anchored(const View& view) const {
   Vector solution = Vector::Zero();
   Matrix N;
   double scatter = 1e9;
+  Vec2 before(1e9, 1e9);
   std::vector<double> off(rows.size()), sizes(rows.size());
   for (int pass = 0; pass < kPasses; ++pass) {
     N.setZero();
@@ -141,6 +143,9 @@ std::optional<Vec2> KnownBall::moved_since_anchored(const View& view) const {
       sizes[i] = std::abs(off[i]);
     }
     scatter = std::max(0.5 * view.noise_luma, 1.4826 * upper_median(sizes));
+    const Vec2 moved = solution.tail<2>() / solution[0];
+    if ((moved - before).norm() < kSettled) break;
+    before = moved;
   }
   if (scatter > std::max(kUnlike * own, 1.5 * view.noise_luma)) return std::nullopt;
   const double gain = solution[0];
