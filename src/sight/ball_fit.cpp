@@ -53,7 +53,7 @@ struct Stage {
   double enough;  // px: a smaller step ends the stage
 };
 constexpr Stage kFarOff{2.5, true, 1, 0}, kOff{1.2, true, 1, 0}, kWholeBall{0, true, 2, 0.05},
-    kEdgeOnly{0, false, 5, 0.02};
+    kEdgeOnly{0, false, 5, 0.01};
 constexpr double kSearchFarOff = 2.5, kSearchOff = 0.8;  // px of search that ask for the wide stages
 
 using PlaceMatrix = Eigen::Matrix<double, kPlace, kPlace>;

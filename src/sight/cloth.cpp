@@ -199,8 +199,7 @@ Gain Cloth::gain_of(const video::Frame& frame, const cv::Mat& halves) const {
   std::vector<std::array<float, kChunks + 1>> seen(static_cast<std::size_t>(n)), bare(static_cast<std::size_t>(n));
   for (auto& s : seen) s.fill(0);
   for (auto& s : bare) s.fill(0);
-  // Every second row tells enough: nine are averaged, and parts of a row besides.
-  for (int y = box.y; y < box.y + box.height; y += 2) {
+  for (int y = box.y; y < box.y + box.height; ++y) {
     const auto* row = halves.ptr<std::uint16_t>(y);
     const auto* kind = region_->kind.ptr<std::uint8_t>(y);
     const auto* b = coarse_.ptr<float>(y);
@@ -239,7 +238,7 @@ Gain Cloth::gain_of(const video::Frame& frame, const cv::Mat& halves) const {
     const auto from = static_cast<std::size_t>(std::max(first, i - kGainSmooth)),
                to = static_cast<std::size_t>(std::min(last, i + kGainSmooth + 1));
     for (std::size_t c = 0; c <= kChunks; ++c) {
-      constexpr double kFewest = 250;  // levels
+      constexpr double kFewest = 500;  // levels
       const double b = bare_to[to][c] - bare_to[from][c];
       if (b > kFewest) ratios.push_back(static_cast<float>((seen_to[to][c] - seen_to[from][c]) / b));
     }
