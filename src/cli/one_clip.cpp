@@ -276,6 +276,12 @@ void make_shots(AllSeen& seen, const std::vector<path::Passing>& unseen_white, c
                        1e3 * shift->norm())});
       continue;
     }
+    if (!out.shots.empty() && practice::runs_on(out.shots.back(), *attempt, g.balls.kinds[0].name)) {
+      out.warnings.push_back({attempt->strike_time,
+                              "no other attempt: the white, which had gone out of sight on its way, came out again; "
+                              "where it went from there is not told"});
+      continue;
+    }
     if (const std::string note = practice::under_way_note(paths); !note.empty())
       out.warnings.push_back({attempt->strike_time, note});
     if (const std::string note = practice::unseen_start_note(s.episode, g.balls); !note.empty())

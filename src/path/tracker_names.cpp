@@ -218,12 +218,7 @@ void Tracker::State::take_up_white() {
   std::vector<Candidate> there = lay;
   there.insert(there.end(), candidates.begin(), candidates.end());
   auto white = told_late(*run, there, strays);
-  // One that went out of sight on the move just now has come out again, turned by what it met there: no other shot.
-  constexpr double kRunsOn = 5;  // s: nobody plays out of there sooner (common practice, no source)
-  const bool runs_on = std::any_of(balls.begin(), balls.end(), [&](const Followed& b) {
-    return b.kind == 0 && !b.lies && run->seen.front().time - b.seen_at < kRunsOn;
-  });
-  if (!white && !runs_on) white = told_from_under(*run, hidden, table, set.kinds[0].radius);
+  if (!white) white = told_from_under(*run, hidden, table, set.kinds[0].radius);
   if (!white) return;
   white->name = set.kinds[0].name;
   white->radius = set.kinds[0].radius;

@@ -88,6 +88,14 @@ std::string unseen_start_note(const path::Episode& episode, const table::BallSet
       ball_name(balls.kinds[0].name));
 }
 
+bool runs_on(const Attempt& before, const Attempt& now, const std::string& white) {
+  constexpr double kSooner = 5;  // s: nobody plays again sooner (common practice, no source)
+  const auto path = before.balls.find(white);
+  if (path == before.balls.end() || before.clip != now.clip || before.ended == Ended::hand) return false;
+  const BallPath& p = path->second;
+  return p.told_until && !p.goes_on() && !p.rest && !p.pocket && now.strike_time - *p.told_until < kSooner;
+}
+
 std::optional<Attempt> attempt_from(const path::Episode& episode, const path::EpisodePaths& paths,
                                     const table::BallSet& balls, const AttemptOptions& options) {
   if (!paths.struck) return std::nullopt;

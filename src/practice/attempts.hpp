@@ -30,4 +30,8 @@ struct AttemptOptions {
 // Of an attempt whose cue ball lay where nobody sees, under a lamp's frame: one line that says so. Empty: it was seen.
 [[nodiscard]] std::string unseen_start_note(const path::Episode& episode, const table::BallSet& balls);
 
+// Whether what seems a strike in `now` is the run of the white that went out of sight on its way in `before`: it has
+// come out again, turned by what it met there. Not after a hand has ended that run.
+[[nodiscard]] bool runs_on(const Attempt& before, const Attempt& now, const std::string& white);
+
 }  // namespace baizetrace::practice

@@ -90,44 +90,5 @@ TEST_F(FromUnder, WhatLiesInSightIsNotWhatRuns) {
   EXPECT_FALSE(white_of(watched(1.0, kAlways, &pale))) << "a red, it may be";
 }
 
-// It is struck in sight, runs under the frame towards a pocket, meets something there and comes out elsewhere: that is
-// no other shot.
-TEST_F(FromUnder, WhatWentInOnTheMoveComesOutOfTheSameShot) {
-  const Vec2 lay(0.3, -1.0), in_way = (Vec2(-0.92, 0) - lay).normalized(), out_at(0.1, -0.19),
-                             out_way = Vec2(0.5, 1).normalized();
-  constexpr double kIn = 3.0, kOut = 1.0;  // m/s
-  for (const double away : {0.9, 20.0}) {  // s out of sight
-    const double goes_in = kStruck + 0.5 / in_way.y() / kIn, comes_out = goes_in + away;
-    Tracker tracker(table, set);
-    std::vector<Episode> all;
-    const auto keep = [&](std::optional<Episode> e) {
-      if (e) all.push_back(std::move(*e));
-    };
-    for (int f = 0; f * kFrame < comes_out + 2.5; ++f) {
-      Look l;
-      l.frame = f;
-      l.time = f * kFrame;
-      l.cover = cover;
-      const double on = std::max(0.0, l.time - kStruck), out = l.time - comes_out;
-      if (l.time < goes_in)
-        l.sightings.push_back(see("white", l.time, lay + kIn * on * in_way));
-      else if (out > 0)
-        l.sightings.push_back(see("white", l.time, out_at + (kOut * out - 0.5 * kSlows * out * out) * out_way));
-      l.sightings.push_back(see("pink", l.time, {0, 0.9}));
-      keep(tracker.push(l));
-    }
-    keep(tracker.finish());
-    ASSERT_FALSE(all.empty());
-    const BallTrack* first = white_of(all[0]);
-    ASSERT_TRUE(first && first->before);
-    EXPECT_LT((first->before->at - lay).norm(), 0.001);
-    const auto shots = std::count_if(all.begin(), all.end(), [&](const Episode& e) {
-      const BallTrack* white = white_of(e);
-      return white && white->moved && white->before;
-    });
-    EXPECT_EQ(shots, away < 5 ? 1 : 2) << away << " s out of sight";
-  }
-}
-
 }  // namespace
 }  // namespace baizetrace::path
