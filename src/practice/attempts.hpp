@@ -31,7 +31,8 @@ struct AttemptOptions {
 [[nodiscard]] std::string unseen_start_note(const path::Episode& episode, const table::BallSet& balls);
 
 // Whether what seems a strike in `now` is the run of the white that went out of sight on its way in `before`: it has
-// come out again, turned by what it met there. Not after a hand has ended that run.
+// come out again, turned by what it met there. Not after a hand has ended that run, nor from one clip to the next,
+// whose times begin anew.
 [[nodiscard]] bool runs_on(const Attempt& before, const Attempt& now, const std::string& white);
 
 }  // namespace baizetrace::practice

@@ -40,7 +40,7 @@ struct Terms {
   t.wx = s.b00 * vx + s.b01 * vy;  // radii on the bed from the contact point
   t.wy = s.b10 * vx + s.b11 * vy;
   const float q = 1.0F + t.wx * t.wx + t.wy * t.wy;
-  const float all = 1.0F / (r * g * q);  // one division for three: the costliest thing here
+  const float all = 1.0F / (r * g * q);  // one division for three
   const float per = all * g * q, per_g = all * r * q, h = all * r * g;
   const float flat = r * per_g;
   float u = ((r - 1.0F) * flat - s.grown) * s.per_blur;

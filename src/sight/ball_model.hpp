@@ -85,8 +85,8 @@ void fill_model(const Geometry& g, const Plane& p, float blur, float grown, cons
                 Eigen::ArrayXf& out);
 
 // Makes a basis the equations' matrix: derivatives of the coverage become levels by the plane's solution, the
-// coverage gives way to the samples' values, `moved` (the model moved by `step` px either way; may be nullptr) becomes
-// the columns from kWhole on, and all is weighed by the roots of the samples' weights.
+// coverage gives way to the samples' values, `moved` (the model moved by `step` px along u, and along v; nullptr: none)
+// becomes the columns from kWhole on, and all is weighed by the roots of the samples' weights.
 void weigh_columns(const Plane& p, const std::array<Eigen::ArrayXf, 2>* moved, float step, Columns& A);
 
 // What the solution leaves of the weighed samples, levels; of those that hardly count it stays as it was.

@@ -148,7 +148,8 @@ std::optional<BallFit> Eye::State::new_ball(const View& view, const video::Frame
   };
   if (rim_share(view, *outline, seed.smear, others) < kRimNew) return thrown_away("no cloth around it");
   const bool in_person = blob.area > kPersonArea * kPi * size.radius * size.radius / 4;
-  // So is a pocket's mouth, whose dark the encoder draws anew every few frames; but a ball that was lost may be there.
+  // In a person seeds wander from frame to frame, and so they do in a pocket's mouth, whose dark the encoder draws
+  // anew: half a ball apart they are the same place. But a ball that was lost may be in that mouth.
   const bool mouth = region.beyond_falls(*at) > -radius &&
                      std::none_of(known.begin(), known.end(), [](const KnownBall& k) { return !k.seen && k.moving; });
   const Refused* const before = refused_here(seed.at, frame.time, in_person || mouth);
