@@ -108,18 +108,20 @@ Camera moved(const Camera& camera, int parameter, double step) {
   if (parameter >= 12) c.pose.t[parameter - 12] += step;
   return c;
 }
-}  // namespace
 
-Mat2 Rig::place_covariance(const Vec2& at, double ball_radius) const {
+// The rig's share in a ball's place. `noses`: +-1, measured from the nose on that side; 0: from the table's middle.
+Mat2 share(const Rig& rig, const Vec2& at, double ball_radius, const Vec2& noses) {
+  const Eigen::MatrixXd& covariance = rig.covariance;
+  const Camera& camera = rig.camera;
   if (covariance.rows() != kParameters || covariance.cols() != kParameters) return Mat2::Zero();
   const Vec3 place(at.x(), at.y(), ball_radius);
   if (!camera.project(place)) return Mat2::Zero();
   // A ball seen at a fixed pixel: J_place dplace + (d pixel / d parameters) dparameters = 0. The table's own size
-  // moves no ray: its columns are zero.
+  // moves no ray, but its noses.
   const Mat2 pixels_per_metre = camera.plane_jacobian(place);
   if (!(std::abs(pixels_per_metre.determinant()) > 0)) return Mat2::Zero();
   const double f = camera.lens.fx;
-  Eigen::Matrix<double, 2, kCameraParameters> by_parameter;
+  Eigen::Matrix<double, 2, kParameters> by_parameter = Eigen::Matrix<double, 2, kParameters>::Zero();
   for (int i = 0; i < kCameraParameters; ++i) {
     // Steps that move a pixel by some 1e-3 px: central differences are then good to 1e-9 of the derivative.
     const double step = i < 4 ? 1e-3 : 1e-3 / f;
@@ -128,8 +130,23 @@ Mat2 Rig::place_covariance(const Vec2& at, double ball_radius) const {
     if (!ahead || !behind) return Mat2::Zero();
     by_parameter.col(i) = (*ahead - *behind) / (2 * step);
   }
-  const Eigen::Matrix<double, 2, kCameraParameters> g = -pixels_per_metre.inverse() * by_parameter;
-  return g * covariance.topLeftCorner<kCameraParameters, kCameraParameters>() * g.transpose();
+  Eigen::Matrix<double, 2, kParameters> g = -pixels_per_metre.inverse() * by_parameter;
+  g.rightCols<2>() = -Mat2(noses.asDiagonal());
+  return g * covariance * g.transpose();
+}
+}  // namespace
+
+Mat2 Rig::place_covariance(const Vec2& at, double ball_radius) const {
+  return share(*this, at, ball_radius, Vec2::Zero());
+}
+
+Mat2 Rig::place_covariance_off_noses(const Vec2& at, double ball_radius) const {
+  return share(*this, at, ball_radius, Vec2(std::copysign(1.0, at.x()), std::copysign(1.0, at.y())));
+}
+
+Mat2 Rig::size_covariance() const {
+  if (covariance.rows() != kParameters || covariance.cols() != kParameters) return Mat2::Zero();
+  return covariance.bottomRightCorner<2, 2>();
 }
 
 Result<Rig> read_rig(const std::string& file) {

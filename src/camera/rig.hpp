@@ -37,6 +37,11 @@ struct Rig {
   // The rig's share of the uncertainty of a ball's place (2 x 2, m^2), from the covariance: what averaging over
   // frames cannot remove.
   [[nodiscard]] Mat2 place_covariance(const Vec2& at, double ball_radius) const;
+  // The same measured from the nearer side's nose (x) and the nearer end's (y), which lie where the picture shows them
+  // too: what a size that is off does to both alike drops out.
+  [[nodiscard]] Mat2 place_covariance_off_noses(const Vec2& at, double ball_radius) const;
+  // Of half width and half length (2 x 2, m^2); zero: unknown.
+  [[nodiscard]] Mat2 size_covariance() const;
 };
 
 [[nodiscard]] Result<Rig> read_rig(const std::string& file);

@@ -232,6 +232,8 @@ path::ReconstructOptions telling(const camera::Rig& rig, const Ground& g, const 
   how.readout = rig.readout;
   how.u_readout = rig.u_readout;
   how.rig_covariance = [&](const Vec2& at) { return rig.place_covariance(at, g.balls.kinds[0].radius); };
+  how.rig_off_noses = [&](const Vec2& at) { return rig.place_covariance_off_noses(at, g.balls.kinds[0].radius); };
+  how.size_covariance = rig.size_covariance();
   how.play = play;
   return how;
 }

@@ -8,9 +8,7 @@
 namespace baizetrace::path {
 namespace {
 
-Mat2 rig_share(const ReconstructOptions& o, const Vec2& p) {
-  return o.rig_covariance ? o.rig_covariance(p) : Mat2(Mat2::Zero());
-}
+Mat2 rig_share(const std::function<Mat2(const Vec2&)>& of, const Vec2& p) { return of ? of(p) : Mat2(Mat2::Zero()); }
 
 // Sightings near a contact; none: it was out of sight and is inferred.
 bool in_sight(const Chain& chain, double time, const std::vector<double>& frames) {
@@ -37,7 +35,7 @@ double moment_by(const Mat2& rig, const Touch& touch, const ImpactState& state) 
 }  // namespace
 
 Place place_of(const Stay& stay, const ReconstructOptions& options) {
-  const Mat2 c = stay.place_covariance() + rig_share(options, stay.at);
+  const Mat2 c = stay.place_covariance() + rig_share(options.rig_covariance, stay.at);
   return {stay.at, c.diagonal().cwiseSqrt()};
 }
 
@@ -84,15 +82,15 @@ BallPath publish(const Published& from, std::size_t i, const Found& found, const
     contact.kind = touch.kind == Touch::Kind::ball ? ContactKind::ball : touch.surface.kind;
     contact.with = touch.kind == Touch::Kind::ball ? touch.ball : touch.surface.name;
     contact.at = state.at;
-    Mat2 rig = rig_share(options, state.at);
+    const bool nose = touch.kind == Touch::Kind::surface;
+    Mat2 rig = rig_share(options.rig_covariance, state.at);
     // Where the rig has the way in off against what is struck, the moment is off by the time that way takes.
-    const double by_rig = moment_by(rig, touch, state);
+    const double by_rig = moment_by(nose ? rig_share(options.rig_off_noses, state.at) : rig, touch, state);
     contact.u_time = std::sqrt(std::max(0.0, (*from.covariance)(t, t)) + by_readout * by_readout + by_rig * by_rig);
-    if (touch.kind == Touch::Kind::surface) {
-      // The nose holds the place across it, whatever the rig says.
-      const Vec2 n = touch.surface.normal(state.at);
-      const Mat2 hold = Mat2::Identity() - 0.5 * n * n.transpose();
-      rig = hold * rig * hold;
+    if (nose) {
+      // Across it the ball is where the nose is, and that is as well known as the table's size.
+      const Vec2 n = touch.surface.normal(state.at), along = left_of(n);
+      rig = along.dot(rig * along) * along * along.transpose() + n.dot(options.size_covariance * n) * n * n.transpose();
     }
     contact.u = (c.block<2, 2>(0, 0) + rig).diagonal().cwiseMax(0.0).cwiseSqrt();
     contact.speed_in = state.v_in.norm();

@@ -26,6 +26,8 @@ struct ReconstructOptions {
   double u_readout = 0;                             // s: enters every u_time
   double readout = 0;                               // s
   std::function<Mat2(const Vec2&)> rig_covariance;  // the rig's share at a place; empty: none
+  std::function<Mat2(const Vec2&)> rig_off_noses;   // its share in how far a place is from the noses; empty: none
+  Mat2 size_covariance = Mat2::Zero();              // of the table's half width and half length, m^2
   Play play;                                        // prior of the fits
 };
 

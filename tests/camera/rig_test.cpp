@@ -128,10 +128,33 @@ TEST(PlaceCovariance, agrees_with_drawn_parameters) {
   }
 }
 
+// A table a little larger seen from a little higher up is the same picture: what that does to a ball's place it does to
+// the nose beside it.
+TEST(PlaceCovariance, off_the_noses_knows_no_size) {
+  Rig rig = sample_rig();
+  const double sd = 0.001;  // of the scale
+  Eigen::VectorXd scale = Eigen::VectorXd::Zero(17);
+  scale.segment<3>(12) = sd * rig.camera.pose.t;
+  scale.tail<2>() << sd * rig.half_width, sd * rig.half_length;
+  rig.covariance = scale * scale.transpose();
+  const double radius = 0.02625;
+  for (const double side : {-1.0, 1.0}) {
+    const Vec2 at = side * Vec2(rig.half_width, rig.half_length);
+    const Mat2 whole = rig.place_covariance(at, radius), off = rig.place_covariance_off_noses(at, radius);
+    for (int k = 0; k < 2; ++k) {
+      EXPECT_NEAR(std::sqrt(whole(k, k)), std::abs(scale[15 + k]), 0.05 * std::abs(scale[15 + k]));
+      EXPECT_LT(std::sqrt(off(k, k)), 0.05 * std::sqrt(whole(k, k))) << "what is left comes of the ball's height";
+    }
+  }
+  EXPECT_EQ(rig.size_covariance(), rig.covariance.bottomRightCorner(2, 2));
+}
+
 TEST(PlaceCovariance, is_zero_when_unknown) {
   Rig rig = sample_rig();
   rig.covariance.resize(0, 0);
   EXPECT_EQ(rig.place_covariance(Vec2(0, 0), 0.02625), Mat2::Zero());
+  EXPECT_EQ(rig.place_covariance_off_noses(Vec2(0, 0), 0.02625), Mat2::Zero());
+  EXPECT_EQ(rig.size_covariance(), Mat2::Zero());
 }
 
 }  // namespace
