@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "path/assignment.hpp"
+#include "path/exchange.hpp"
 #include "path/part.hpp"
 #include "path/tracker_state.hpp"
 
@@ -15,7 +16,8 @@ constexpr double kLostCovered = 3.0;    // s: the same under cover
 constexpr double kLostAtPocket = 0.30;  // s: the same where it would have fallen
 constexpr double kTaken = 0.8;          // s: a resting ball unseen in the open for longer has been taken
 constexpr int kTakenLooks = 12;
-constexpr double kAnothers = 8.5;  // price, for a moving ball, of what another thing's trail leads to: a turn is out
+constexpr double kAnothers = 8.5;   // price, for a moving ball, of what another thing's trail leads to: a turn is out
+constexpr int kTellsExchanged = 4;  // sightings of either since two balls met
 constexpr std::size_t kAfterRest = 12;  // sightings kept of a stay that ends a motion
 
 }  // namespace
@@ -46,6 +48,7 @@ void Tracker::State::look(const Look& l) {
   std::erase_if(balls, [](const Followed& b) { return b.kind == kNobodys && !b.in_episode; });
   name_candidates(l);
   if (!active) return;
+  part_exchanged();
   const bool moving =
       std::any_of(balls.begin(), balls.end(), [](const Followed& b) { return b.state == Followed::State::moving; });
   if (moving) last_motion = now;
@@ -109,6 +112,16 @@ void Tracker::State::match(const Look& l) {
     last_motion = now;
     give_to_none_no_more(its);
   }
+}
+
+void Tracker::State::part_exchanged() {
+  for (std::size_t i = 0; i < balls.size(); ++i)
+    for (std::size_t j = 0; j < i; ++j) {
+      Followed &a = balls[i], &b = balls[j];
+      if (!a.moved || !b.moved || a.kind == kNobodys || b.kind == kNobodys) continue;
+      const auto met = met_after(a, b);
+      if (met && exchanged(a, b, *met, kTellsExchanged)) exchange(a, b, *met);
+    }
 }
 
 void Tracker::State::take_resting(Followed& b, const Sighting& s) {

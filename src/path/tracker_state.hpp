@@ -52,6 +52,7 @@ struct Tracker::State {
   void take_moving(Followed& b, const Sighting& s);
   void miss(Followed& b, const Look& l);
   void take_up_white();
+  void part_exchanged();
   void give_to_none_no_more(const std::vector<Sighting>& its);
   void start(Followed& b);
   void begin_episode(double from);

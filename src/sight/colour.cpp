@@ -8,6 +8,7 @@
 namespace baizetrace::sight {
 
 namespace {
+constexpr double kBlack = 16, kRange = 219;  // of luma, levels
 // How balls of one kind differ from their expected look within a clip, levels: light falls off over the table.
 constexpr double kLumaSd = 14, kLumaShare = 0.10, kChromaSd = 5, kChromaShare = 0.10;
 // Before samples were taken the look is a guess.
@@ -21,6 +22,7 @@ constexpr double kMostWeight = 40;  // samples
 // What a light costs under which none of the bodies is the white (always a set's first kind): nobody plays without it,
 // so that a pale yellow body on a table without another is the white in warm light.
 constexpr double kNoWhite = 8;
+constexpr double kVeil = 0.12;  // share of white, 1 sigma
 }  // namespace
 
 Eigen::Vector3d ycbcr_of_srgb(const Eigen::Vector3d& srgb) {
@@ -28,7 +30,7 @@ Eigen::Vector3d ycbcr_of_srgb(const Eigen::Vector3d& srgb) {
   constexpr double kr = 0.2126, kb = 0.0722, kg = 1 - kr - kb;
   const double r = srgb[0] / 255, g = srgb[1] / 255, b = srgb[2] / 255;
   const double y = kr * r + kg * g + kb * b;
-  return {16 + 219 * y, 128 + 224 * (b - y) / (2 * (1 - kb)), 128 + 224 * (r - y) / (2 * (1 - kr))};
+  return {kBlack + kRange * y, 128 + 224 * (b - y) / (2 * (1 - kb)), 128 + 224 * (r - y) / (2 * (1 - kr))};
 }
 
 Colours::Colours(const table::BallSet& balls) {
@@ -49,38 +51,44 @@ void Colours::learn(std::span<const Eigen::Vector3d> bodies, std::span<const Eig
   double best = std::numeric_limits<double>::max();
   std::vector<Eigen::Vector3d> looks(kinds_.size()), best_looks;
   std::vector<int> used(kinds_.size());
-  // How a kind looks in a light, saturation left: dim pictures, blurred by lens and encoder, have less of it.
-  const auto look_in = [&](std::size_t k, const Eigen::Vector3d& light, double saturation) {
+  // How a kind looks in a light, saturation left: dim pictures, blurred by lens and encoder, have less of it; and where
+  // black is this share of white: phones lift shadows, and stray light does.
+  const auto look_in = [&](std::size_t k, const Eigen::Vector3d& light, double saturation, double veil) {
     const Eigen::Vector3d full = ycbcr_of_srgb(kinds_[k].srgb.cwiseProduct(light).cwiseMin(255));
-    return Eigen::Vector3d(full[0], 128 + saturation * (full[1] - 128), 128 + saturation * (full[2] - 128));
+    return Eigen::Vector3d(kBlack + veil * kRange + (1 - veil) * (full[0] - kBlack), 128 + saturation * (full[1] - 128),
+                           128 + saturation * (full[2] - 128));
   };
   for (double e = 0.40; e < 1.25; e *= 1.06)
     for (double r = 0.80; r < 1.26; r *= 1.06)
       for (double b = 0.75; b < 1.26; b *= 1.06)
-        for (const double s : {1.0, 0.8, 0.65, 0.5}) {
-          for (std::size_t k = 0; k < kinds_.size(); ++k) looks[k] = look_in(k, Eigen::Vector3d(e * r, e, e * b), s);
-          std::fill(used.begin(), used.end(), 0);
-          double cost = 2 * std::pow(std::log(r) / 0.15, 2) + 2 * std::pow(std::log(b) / 0.15, 2) +
-                        std::pow(std::log(e / 0.85) / 0.4, 2) + std::pow(std::log(s) / 0.5, 2);
-          for (const Eigen::Vector3d& body : bodies) {
-            double least = std::numeric_limits<double>::max();
-            std::size_t which = 0;
-            for (std::size_t k = 0; k < kinds_.size(); ++k) {
-              const double d = distance2(kinds_[k], looks[k], body) + (used[k] >= kinds_[k].count ? 12 : 0);
-              if (d < least) {
-                least = d;
-                which = k;
+        for (const double s : {1.3, 1.0, 0.8, 0.65, 0.5})
+          for (const double veil : {0.0, 0.1, 0.2, 0.3}) {
+            double cost = 2 * std::pow(std::log(r) / 0.15, 2) + 2 * std::pow(std::log(b) / 0.15, 2) +
+                          std::pow(std::log(e / 0.85) / 0.4, 2) + std::pow(std::log(s) / 0.5, 2) +
+                          std::pow(veil / kVeil, 2);
+            if (cost >= best) continue;
+            for (std::size_t k = 0; k < kinds_.size(); ++k)
+              looks[k] = look_in(k, Eigen::Vector3d(e * r, e, e * b), s, veil);
+            std::fill(used.begin(), used.end(), 0);
+            for (const Eigen::Vector3d& body : bodies) {
+              double least = std::numeric_limits<double>::max();
+              std::size_t which = 0;
+              for (std::size_t k = 0; k < kinds_.size(); ++k) {
+                const double d = distance2(kinds_[k], looks[k], body) + (used[k] >= kinds_[k].count ? 12 : 0);
+                if (d < least) {
+                  least = d;
+                  which = k;
+                }
               }
+              ++used[which];
+              cost += std::min(least, 30.0);
             }
-            ++used[which];
-            cost += std::min(least, 30.0);
+            if (used[0] == 0) cost += kNoWhite;
+            if (cost < best) {
+              best = cost;
+              best_looks = looks;
+            }
           }
-          if (used[0] == 0) cost += kNoWhite;
-          if (cost < best) {
-            best = cost;
-            best_looks = looks;
-          }
-        }
   for (std::size_t k = 0; k < kinds_.size(); ++k) kinds_[k].look = best_looks[k];
   // A ball that there is one of: of all the clear that one looks most like it, by far, and like nothing else more.
   std::vector<std::pair<std::size_t, std::size_t>> sure;
