@@ -55,7 +55,7 @@ std::optional<double> met_after(const Followed& a, const Followed& b) {
 }
 
 bool exchanged(const Followed& a, const Followed& b, double met, int few) {
-  constexpr double kUnlike = 1.0;    // natural logarithms, by which they differ before
+  constexpr double kApart = 1.0;     // natural logarithms, by which they differ before
   constexpr double kReversed = 0.5;  // of that, by which they differ the other way round
   if (a.kind == b.kind) return false;
   Looks before[2], after[2];
@@ -65,7 +65,7 @@ bool exchanged(const Followed& a, const Followed& b, double met, int few) {
   for (int k = 0; k < 2; ++k)
     if (!before[k].enough(few) || !after[k].enough(few)) return false;
   const double differed = before[0].value() - before[1].value(), differ = after[0].value() - after[1].value();
-  return differed > kUnlike && differ < -kReversed * differed;
+  return differed > kApart && differ < -kReversed * differed;
 }
 
 void exchange(Followed& a, Followed& b, double met) {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <deque>
 
+#include "path/followed.hpp"
 #include "path/guided.hpp"
 #include "path/link.hpp"
 #include "path/publish.hpp"
@@ -85,7 +86,8 @@ bool always_hidden(const Episode& episode, const Found& found) {
 constexpr double kFallWithin = 0.35;
 
 // Sightings given to no ball, of this kind's colour and away from the pockets, after it had vanished: it is still
-// there. Not what goes along with another ball: that one's shadow has a green's colour on green cloth.
+// there. Not what goes along with another ball: that one's shadow has a green's colour on green cloth; nor what is seen
+// on a person, whose sleeve or hand has.
 bool seen_again(const Episode& episode, std::size_t kind, double vanished, const World& world,
                 const std::vector<Found>& all, const Found& own) {
   constexpr double kAfter = 0.2;      // s: what falls is still seen for a moment
@@ -98,6 +100,15 @@ bool seen_again(const Episode& episode, std::size_t kind, double vanished, const
       return &f != &own && !(f.lost && s.time > f.lost_at) && (f.chain.at(s.time, f.cloth) - s.at).norm() < kShadowOf;
     });
   };
+  // A ball hides what is under it; a person more than that.
+  const auto on_a_person = [&](const Sighting& s) {
+    constexpr double kOneLook = 0.05;  // s
+    constexpr double kBeside = 0.15;   // m
+    constexpr std::size_t kBody = 2;   // of eight places around
+    const auto look = std::find_if(episode.cover.begin(), episode.cover.end(),
+                                   [&](const auto& c) { return c.first > s.time - kOneLook && c.first <= s.time; });
+    return look != episode.cover.end() && cover_around(look->second, s.at, kBeside).count() >= kBody;
+  };
   int times = 0;
   for (const Sighting& s : episode.strays) {
     if (s.time < vanished + kAfter || s.time > vanished + kBefore || s.colour.size() <= kind) continue;
@@ -106,7 +117,7 @@ bool seen_again(const Episode& episode, std::size_t kind, double vanished, const
     const bool at_pocket = std::any_of(world.surfaces.begin(), world.surfaces.end(), [&](const Surface& f) {
       return f.kind == ContactKind::pocket && f.gap(s.at) < kFromFall;
     });
-    times += at_pocket || goes_along(s) ? 0 : 1;
+    times += at_pocket || goes_along(s) || on_a_person(s) ? 0 : 1;
   }
   return times >= kOften;
 }

@@ -31,6 +31,15 @@ bool Tracker::State::falls_at(const Vec2& p, double slack) const {
                      [&](const table::Pocket& k) { return k.to_fall(p) < slack; });
 }
 
+bool Tracker::State::has_fallen(const Vec2& p) const {
+  constexpr double kSurely = 0.01;  // m: of a fall's edge, beside which a ball may hang; or of its middle
+  constexpr double kBehind = 0.10;  // m of its middle
+  return std::any_of(table.pockets().begin(), table.pockets().end(), [&](const table::Pocket& k) {
+    const Vec2 in = p - k.fall_centre;
+    return k.to_fall(p) < -kSurely || (in.norm() < kBehind && in.dot(k.fall_centre.normalized()) > kSurely);
+  });
+}
+
 void Tracker::State::look(const Look& l) {
   now = l.time;
   if (!started) started = l.time;
@@ -275,6 +284,13 @@ void Tracker::State::take_moving(Followed& b, const Sighting& s) {
   if (late.size() >= 5 && d.lasting > 0.85 * options.still_for && d.speed < options.still_speed &&
       d.spread < kStillSpread + 2 * sd)
     rest(b);
+  // No ball lies there: it fell, and what is seen since is the pocket.
+  if (b.state != Followed::State::resting || !has_fallen(b.at)) return;
+  while (b.seen.size() > 2 && has_fallen(b.seen.back().at)) b.seen.pop_back();
+  b.at = b.seen.back().at;
+  b.seen_at = b.seen.back().time;
+  b.lies = false;
+  b.state = Followed::State::gone;
 }
 
 void Tracker::State::rest(Followed& b) {

@@ -211,7 +211,13 @@ std::vector<Passing> Trails::passing(double from) {
   std::erase_if(ended_, [&](const Trail& t) { return t.seen_at < from; });
   std::vector<Passing> out;
   const auto add = [&](const Trail& t) {
-    if (is_ball(t)) out.push_back({t.first, t.seen_at, kind_of(t)});
+    if (!is_ball(t)) return;
+    const auto kind = kind_of(t);
+    // In the colour of a ball that was seen elsewhere meanwhile, and that there is one of: a sleeve, a hand.
+    const bool elsewhere = kind && set_.kinds[*kind].count == 1 &&
+                           std::any_of(t.beside.begin(), t.beside.end(),
+                                       [&](const Trail::Other& b) { return b.kind == *kind && b.looks >= kOften; });
+    if (!elsewhere) out.push_back({t.first, t.seen_at, kind});
   };
   std::for_each(ended_.begin(), ended_.end(), add);
   std::for_each(trails_.begin(), trails_.end(), add);

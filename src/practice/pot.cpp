@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
 
 #include "practice/wording.hpp"
 
@@ -129,7 +130,11 @@ std::string pot_note(const Attempt& a, const Shot& shot, const table::Table& tab
 
 std::vector<std::string> gone_of(const Attempt& attempt) {
   std::vector<std::string> out;
-  for (const auto& [ball, place] : attempt.before) {
+  // Also what was seen on its way alone: nobody knows where it had lain.
+  std::set<std::string> there;
+  for (const auto& [ball, place] : attempt.before) there.insert(ball);
+  for (const auto& [ball, path] : attempt.balls) there.insert(ball);
+  for (const std::string& ball : there) {
     const auto path = attempt.balls.find(ball);
     const bool on_its_way = path != attempt.balls.end() && (path->second.rest || !path->second.told_until);
     const bool fell =

@@ -23,8 +23,8 @@ namespace baizetrace::practice {
 [[nodiscard]] std::string pot_note(const Attempt& attempt, const Shot& shot, const table::Table& table,
                                    const table::BallSet& set);
 
-// The balls other than the cue ball that lay there before the strike, did not fall, and were not seen at rest
-// afterwards: what became of them is not known. Not those that a hand took on their way.
+// The balls other than the cue ball that lay there before the strike or were seen on their way, did not fall, and were
+// not seen at rest afterwards: what became of them is not known. Not those that a hand took on their way.
 [[nodiscard]] std::vector<std::string> gone_of(const Attempt& attempt);
 
 }  // namespace baizetrace::practice

@@ -471,6 +471,16 @@ TEST_F(UnderAFrame, WhatGoesAlongWithAnotherBallIsNotTheOneThatFell) {
   const BallPath lies = lie([](double) { return Vec2(0.7, 1.5); });
   EXPECT_FALSE(lies.pocket);
   EXPECT_TRUE(lies.told_until) << "what became of it then is not known";
+  // A sleeve that has its colour is none.
+  for (const double t : episode.frame_times) {
+    CoverMap person;
+    person.half_width = full_size.half_width();
+    person.half_length = full_size.half_length();
+    for (double x = 0.6; x < 0.88; x += 0.05)
+      for (double y = 1.2; y < 1.6; y += 0.05) person.cover({x, y});
+    episode.cover.emplace_back(t, t > 1.2 ? person : CoverMap());
+  }
+  EXPECT_EQ(lie([](double) { return Vec2(0.7, 1.5); }).pocket, "top-right");
 }
 
 // Struck 4 cm from a red: between two frames it has met it and turned, and only the red's run tells.

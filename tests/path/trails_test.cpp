@@ -79,6 +79,23 @@ TEST(Trails, ABallThatHasPassedIsToldByItsColour) {
   EXPECT_TRUE(trails.passing(2).empty());
 }
 
+// A hand in the green's colour came by while the green lay in sight: no green was on its way.
+TEST(Trails, WhatHasTheColourOfABallSeenElsewhereIsNone) {
+  for (const bool in_sight : {false, true}) {
+    Trails trails(kSet);
+    std::vector<Followed> balls{at_rest(kSet.kinds[1].name, {0, -1})};
+    balls[0].kind = 1;
+    for (int f = 0; f < 30; ++f) {
+      const double t = f * kFrame;
+      Sighting s = sighting(t, passer(t));
+      s.colour = {-6.0F, 0.0F, -5.0F};
+      if (in_sight) balls[0].seen_at = t;
+      trails.strays({s}, balls, t);
+    }
+    EXPECT_EQ(trails.passing(0).empty(), in_sight);
+  }
+}
+
 TEST(Trails, AWhiteThatRunsUnseenBeforeIsTold) {
   Trails alone(kSet), beside(kSet), red(kSet);
   std::vector<Followed> white{at_rest("white", {0, 0})};

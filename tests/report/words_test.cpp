@@ -133,6 +133,12 @@ TEST(Words, WhatWentUnseenIsNotSaidToHaveStayedUp) {
   w = words_of(a, full_size());
   EXPECT_EQ(w.verdict, "Nothing potted as far as was seen.");
   EXPECT_THAT(w.cannot_tell, testing::Contains("What became of the green: it was not seen again."));
+  // Nor of one that was seen on its way alone.
+  practice::Attempt passed = a;
+  passed.before.erase("green");
+  EXPECT_EQ(words_of(passed, full_size()).verdict, "Nothing potted.");
+  passed.balls["green"].told_until = 0.5;
+  EXPECT_EQ(words_of(passed, full_size()).verdict, "Nothing potted as far as was seen.");
   // Nor where the white met something under a board: a ball may have lain there that nobody saw at all.
   practice::Attempt under = a;
   for (auto& [ball, place] : under.before) under.after.try_emplace(ball, place);

@@ -59,5 +59,15 @@ TEST(Colours, AWhiteInWarmLightIsNoYellow) {
               {"black", "blue", "brown", "green", "pink", "white"});
 }
 
+// Phones lift the shadows, and stray light does: a black is grey then, and was told as the green. The bodies of two
+// rendered clips (footage P3 and P8) in a flat picture (a general video tool's gamma 1.5, contrast 0.8, saturation
+// 0.7).
+TEST(Colours, AGreyBlackIsNoGreen) {
+  expect_told({{99, 124, 126}, {133, 156, 110}, {134, 118, 144}, {184, 125, 148}, {208, 121, 129}},
+              {"black", "blue", "brown", "pink", "white"});
+  expect_told({{96, 128, 127}, {134, 158, 109}, {181, 127, 148}, {208, 124, 129}, {122, 118, 173}, {120, 118, 172}},
+              {"black", "blue", "pink", "white", "red", "red"});
+}
+
 }  // namespace
 }  // namespace baizetrace::sight
