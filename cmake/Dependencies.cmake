@@ -7,6 +7,9 @@ find_package(Ceres REQUIRED)
 find_package(nlohmann_json REQUIRED)
 find_package(tl-expected REQUIRED)
 find_package(PkgConfig REQUIRED)
+# Debian's imgcodecs brings 80 libraries with it, which take a tenth of a second to load at every start: the program
+# reads and writes its stills by these two, tests and tools by OpenCV.
+pkg_check_modules(STILLS REQUIRED IMPORTED_TARGET libturbojpeg libpng)
 pkg_check_modules(FFMPEG REQUIRED IMPORTED_TARGET libavformat libavcodec libavutil libswscale)
 pkg_check_modules(TOMLPP REQUIRED IMPORTED_TARGET tomlplusplus)
 find_package(CLI11 REQUIRED)
@@ -15,4 +18,4 @@ find_package(Threads REQUIRED)
 # OpenCV's own targets do not mark their headers as system headers.
 add_library(baizetrace_opencv INTERFACE)
 target_include_directories(baizetrace_opencv SYSTEM INTERFACE ${OpenCV_INCLUDE_DIRS})
-target_link_libraries(baizetrace_opencv INTERFACE opencv_core opencv_imgproc opencv_calib3d opencv_imgcodecs)
+target_link_libraries(baizetrace_opencv INTERFACE opencv_core opencv_imgproc opencv_calib3d)

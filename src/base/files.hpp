@@ -1,7 +1,9 @@
 // Reading and writing whole files. A file is replaced atomically or not at all.
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
+#include <span>
 #include <string>
 #include <string_view>
 
@@ -15,6 +17,14 @@ namespace baizetrace {
 // Writes beside `file` and renames: a reader sees the old file or the new one, never half of it.
 // The folder must exist. On error nothing is left behind.
 [[nodiscard]] Result<Done> write_atomically(const std::filesystem::path& file, std::string_view content);
+
+// A file's content as bytes, and bytes as the content of a file.
+[[nodiscard]] inline std::span<const std::uint8_t> as_bytes(std::string_view content) {
+  return {reinterpret_cast<const std::uint8_t*>(content.data()), content.size()};
+}
+[[nodiscard]] inline std::string_view as_content(std::span<const std::uint8_t> bytes) {
+  return {reinterpret_cast<const char*>(bytes.data()), bytes.size()};
+}
 
 // Makes the folder and its parents.
 [[nodiscard]] Result<Done> make_folder(const std::filesystem::path& folder);

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
-#include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
 #include "camera/scene.hpp"
@@ -16,6 +15,7 @@
 #include "sight/eye.hpp"
 #include "table/ball_set.hpp"
 #include "video/clip.hpp"
+#include "video/still.hpp"
 
 namespace baizetrace::cli {
 namespace fs = std::filesystem;
@@ -142,7 +142,7 @@ Result<Done> one_clip(const practice::Session& s, int clip, std::vector<Asked> a
     const fs::path to =
         fs::path(o.folder) / (s.more_clips.empty() ? fmt::format("seen-{:06}.png", frame->index)
                                                    : fmt::format("seen-{}-{:06}.png", clip + 1, frame->index));
-    if (!cv::imwrite(to.string(), report::seen_picture(show))) return fail("{}: cannot be written", to.string());
+    if (auto w = write_atomically(to, as_content(video::png_of(report::seen_picture(show)))); !w) return pass_on(w);
     ++done.pictures;
   }
   return Done{};

@@ -1,11 +1,11 @@
 // lens: solves a lens from a clip (or pictures) of the printable target; prints the target.
 #include <algorithm>
-#include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
 #include "camera/lens_target.hpp"
 #include "cli/command.hpp"
 #include "video/clip.hpp"
+#include "video/still.hpp"
 
 namespace baizetrace::cli {
 
@@ -32,8 +32,9 @@ Result<Done> look_at(const std::string& file, camera::TargetViews& views) {
     return Done{};
   };
   if (is_picture(file)) {
-    if (const auto there = read_text(file); !there) return pass_on(there);
-    const cv::Mat luma = cv::imread(file, cv::IMREAD_GRAYSCALE);
+    const auto content = read_text(file);
+    if (!content) return pass_on(content);
+    const cv::Mat luma = video::still_of(as_bytes(*content), video::StillAs::grey);
     if (luma.empty()) return fail("{}: not a picture", file);
     if (auto same = same_size(luma.cols, luma.rows); !same) return same;
     views.push(luma);

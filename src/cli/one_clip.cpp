@@ -2,7 +2,6 @@
 
 #include <deque>
 #include <future>
-#include <opencv2/imgcodecs.hpp>
 
 #include "base/threads.hpp"
 #include "camera/recheck.hpp"
@@ -18,6 +17,7 @@
 #include "table/ball_set.hpp"
 #include "table/table.hpp"
 #include "video/clip.hpp"
+#include "video/still.hpp"
 
 namespace baizetrace::cli {
 namespace {
@@ -59,7 +59,7 @@ class PictureKeeper {
   void take(Seen& seen, const video::Frame& frame, const Look& look, const camera::Camera& camera) {
     cv::Mat bgr = frame.bgr();
     sight::cover_people(bgr, eye_->people());
-    cv::imencode(".jpg", bgr, seen.picture, {cv::IMWRITE_JPEG_QUALITY, 92});
+    seen.picture = video::jpeg_of(bgr, 92);
     seen.covered = look.cover.cells.count();
     seen.camera = camera;
   }
@@ -89,7 +89,6 @@ Result<cv::Mat> check_rig(const Ground& g, const MeasureOptions& o, video::Clip&
         {0,
          fmt::format("whether {} still fits cannot be told from the first {:.0f} s of the clip; it is taken as it is",
                      *o.rig, kCheckFor)});
-  if (const auto back = clip.seek(0); !back) return pass_on(back);
   return scene->luma;
 }
 
@@ -324,7 +323,12 @@ Result<ClipShots> measure_clip(const std::string& file, int index, const Ground&
   if (!reference) return pass_on(reference);
   const table::Table table = camera::table_of(out.rig, g.spec);
   sight::Eye learning(out.rig, table, g.balls);
-  if (auto learnt = first.enough() ? learning.learn(first) : learning.learn(*clip); !learnt) return pass_on(learnt);
+  // What was read for the rig may do for the cloth too: back to the beginning meanwhile.
+  std::future<Result<Done>> back = std::async(std::launch::async, [&] { return clip->seek(0); });
+  Result<Done> learnt = first.enough() ? learning.learn(first) : Done{};
+  if (const auto there = back.get(); !there) return pass_on(there);
+  if (!first.enough()) learnt = learning.learn(*clip);
+  if (!learnt) return pass_on(learnt);
   first = sight::FirstFrames();
   SteadyEye eye(std::move(learning), *reference, out.rig, table, g.balls, file);
   std::vector<path::Passing> unseen_white;

@@ -2,7 +2,6 @@
 
 #include <cmath>
 #include <filesystem>
-#include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
 #include "base/threads.hpp"
@@ -10,12 +9,11 @@
 #include "report/page.hpp"
 #include "report/picture.hpp"
 #include "report/words.hpp"
+#include "video/still.hpp"
 
 namespace baizetrace::cli {
 namespace fs = std::filesystem;
 namespace {
-
-std::string string_of(const std::vector<unsigned char>& bytes) { return {bytes.begin(), bytes.end()}; }
 
 void fill_rig(practice::Session& session, const camera::Rig& rig, const std::string& file) {
   session.rig.file = file;
@@ -68,12 +66,10 @@ Result<Done> publish(const Folder& folder, practice::Session& session, const std
       how.caption = fmt::format("{}. {}", a.number, report::words_of(a, table, {.setup = meant}).sentence);
       camera::Rig then = rigs[static_cast<std::size_t>(a.clip)];
       then.camera = pictures[i].camera;
-      const cv::Mat seen = cv::imdecode(pictures[i].jpeg, cv::IMREAD_COLOR);
+      const cv::Mat seen = video::still_of(pictures[i].jpeg);
       const cv::Mat drawn = report::attempt_picture(seen, then, table, a, how);
-      std::vector<unsigned char> png;
-      cv::imencode(".png", drawn, png, {cv::IMWRITE_PNG_COMPRESSION, 2});
       page.pictures[i] = (out / (name + ".png")).string();
-      if (auto w = write_atomically(page.pictures[i], string_of(png)); !w) return w;
+      if (auto w = write_atomically(page.pictures[i], as_content(video::png_of(drawn))); !w) return w;
     }
     return write_atomically(out / (name + ".svg"), report::plan_svg(report::attempt_plan(a, table, meant)));
   };

@@ -1,7 +1,6 @@
 // register: finds the table in a clip, writes the rig and a picture of it.
 #include <filesystem>
 #include <nlohmann/json.hpp>
-#include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
 #include "camera/lens_profile.hpp"
@@ -10,6 +9,7 @@
 #include "camera/size_belief.hpp"
 #include "cli/command.hpp"
 #include "report/rig_picture.hpp"
+#include "video/still.hpp"
 
 namespace baizetrace::cli {
 
@@ -136,11 +136,11 @@ Result<Done> run(const Arguments& a) {
   const double radius = balls->kinds[0].radius;
   const camera::PlaceMap map = camera::place_map(rig, radius);
   picture = report::rig_picture(picture, rig, map, radius);
-  std::vector<std::uint8_t> png;
-  if (!cv::imencode(".png", picture, png)) return fail("{}: the picture could not be made", a.out);
+  const std::vector<std::uint8_t> png = video::png_of(picture);
+  if (png.empty()) return fail("{}: the picture could not be made", a.out);
   const fs::path picture_file = picture_beside(a.out);
   const std::string rig_text = camera::rig_json(rig);
-  if (auto done = write_atomically(picture_file, std::string(png.begin(), png.end())); !done) return pass_on(done);
+  if (auto done = write_atomically(picture_file, as_content(png)); !done) return pass_on(done);
   if (auto done = write_atomically(a.out, rig_text); !done) {
     std::error_code code;
     fs::remove(picture_file, code);

@@ -4,11 +4,9 @@
 
 #include <algorithm>
 #include <array>
-#include <filesystem>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
-#include <system_error>
 
+#include "base/files.hpp"
 #include "report/assets.hpp"
 #include "report/attempt_plan.hpp"
 #include "report/html.hpp"
@@ -18,6 +16,7 @@
 #include "report/plan.hpp"
 #include "report/session_words.hpp"
 #include "report/words.hpp"
+#include "video/still.hpp"
 
 namespace baizetrace::report {
 namespace {
@@ -39,8 +38,7 @@ std::string picture_within(const cv::Mat& bgr, std::size_t bytes, const std::str
     cv::Mat small = bgr;
     if (bgr.cols > width)
       cv::resize(bgr, small, cv::Size(width, std::max(1, bgr.rows * width / bgr.cols)), 0, 0, cv::INTER_AREA);
-    std::vector<std::uint8_t> jpeg;
-    cv::imencode(".jpg", small, jpeg, {cv::IMWRITE_JPEG_QUALITY, quality});
+    const std::vector<std::uint8_t> jpeg = video::jpeg_of(small, quality);
     if (jpeg.size() * 4 / 3 + 4 > bytes) continue;
     return fmt::format("<img src=\"data:image/jpeg;base64,{}\" width=\"{}\" height=\"{}\" alt=\"{}\">", base64(jpeg),
                        small.cols, small.rows, escape_xml(alt));
@@ -50,8 +48,8 @@ std::string picture_within(const cv::Mat& bgr, std::size_t bytes, const std::str
 
 // Empty: there is none, of a session without film.
 cv::Mat read_picture(const std::string& file) {
-  std::error_code code;
-  return std::filesystem::is_regular_file(file, code) ? cv::imread(file, cv::IMREAD_COLOR) : cv::Mat();
+  const auto content = read_text(file);
+  return content ? video::still_of(as_bytes(*content)) : cv::Mat();
 }
 
 std::string conditions_table(const practice::Session& s) {

@@ -5,6 +5,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "base/median.hpp"
+#include "base/threads.hpp"
 #include "sight/cloth_field.hpp"
 #include "sight/cloth_rows.hpp"
 
@@ -30,17 +31,24 @@ constexpr int kVisits = 8;           // a coarse row is followed every so many f
 constexpr float kFollow = 0.12F;     // share of the new at a visit: about 2 s at 30 frames/s
 constexpr int kTakeOverVisits = 5;   // visits a thing must stand still to become background, where it may
 
-// Median of a few pictures, pixel by pixel: sorts by exchanges of whole pictures.
-cv::Mat median_of(std::vector<cv::Mat> v) {
-  cv::Mat low;
-  for (std::size_t i = 0; i <= v.size() / 2; ++i)
-    for (std::size_t j = v.size() - 1; j > i; --j) {
-      cv::min(v[j - 1], v[j], low);
-      cv::max(v[j - 1], v[j], v[j]);
-      std::swap(low, v[j - 1]);
-      low = cv::Mat();
-    }
-  return v[v.size() / 2].clone();
+// Median of a few pictures, pixel by pixel: sorts copies by exchanges of whole bands.
+cv::Mat median_of(const std::vector<cv::Mat>& pictures) {
+  constexpr int kBands = 4;
+  cv::Mat out(pictures[0].size(), pictures[0].type());
+  share_out(kBands, kThreads, [&](int band) {
+    const cv::Range rows(out.rows * band / kBands, out.rows * (band + 1) / kBands);
+    std::vector<cv::Mat> v;
+    for (const cv::Mat& p : pictures) v.push_back(p.rowRange(rows).clone());
+    cv::Mat low;
+    for (std::size_t i = 0; i <= v.size() / 2; ++i)
+      for (std::size_t j = v.size() - 1; j > i; --j) {
+        cv::min(v[j - 1], v[j], low);
+        cv::max(v[j - 1], v[j], v[j]);
+        std::swap(low, v[j - 1]);
+      }
+    v[v.size() / 2].copyTo(out.rowRange(rows));
+  });
+  return out;
 }
 
 bool bands_by_row(const video::Frame& frame) {
@@ -54,9 +62,9 @@ Result<Done> Cloth::learn(std::span<const video::Frame> frames, std::span<const 
   const int w = frames[0].width(), h = frames[0].height();
   std::array<std::vector<cv::Mat>, 3> stack;
   for (const video::Frame& f : frames) {
-    stack[0].push_back(f.luma.clone());
-    stack[1].push_back(f.cb.clone());
-    stack[2].push_back(f.cr.clone());
+    stack[0].push_back(f.luma);
+    stack[1].push_back(f.cb);
+    stack[2].push_back(f.cr);
   }
   // First the median, then the mean of what agrees with it once each frame's brightness is taken out.
   median_of(stack[0]).convertTo(luma_, CV_32F);

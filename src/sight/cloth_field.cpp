@@ -1,5 +1,6 @@
 #include "sight/cloth_field.hpp"
 #include "base/median.hpp"
+#include "base/threads.hpp"
 
 #include <Eigen/Dense>
 #include <algorithm>
@@ -174,31 +175,33 @@ cv::Mat ball_sized(const Region& region, const cv::Mat& coarse, const cv::Mat& c
     cv::boxFilter(p, a, CV_32F, side(of.inner));
     return cv::Mat(cv::abs(a - around(p)));
   };
-  std::vector<PlaneSpots> apart;
-  cv::Mat score = cv::Mat::zeros(coarse.size(), CV_32F);
-  for (const cv::Mat* p : {&coarse, &cb, &cr}) {
+  const std::array<const cv::Mat*, 3> planes{&coarse, &cb, &cr};
+  std::array<std::optional<PlaneSpots>, 3> apart;
+  share_out(3, kThreads, [&](int k) {
+    const cv::Mat* const p = planes[static_cast<std::size_t>(k)];
     const cv::Mat d = spot_apart(*p);
     std::vector<float> sample;
     for (int y = region.box.y; y < region.box.y + region.box.height; y += 3)
       for (int x = region.box.x; x < region.box.x + region.box.width; x += 3)
         if (region.kind.at<std::uint8_t>(y, x) == Region::bed) sample.push_back(d.at<float>(y, x));
-    if (sample.empty()) continue;
+    if (sample.empty()) return;
     const double limit = (p == &coarse ? kLuma : 1) *
                          std::max(kLeastLevels, kStandsOut * 1.4826 * static_cast<double>(upper_median(sample)));
     cv::Mat off = (*p - around(*p)) / limit;
     off = cv::min(cv::max(off, -kEnough), kEnough);
-    const PlaneSpots a{*p, limit, spot_apart(off)};
-    score = cv::max(score, a.spot);
-    apart.push_back(a);
-  }
+    apart[static_cast<std::size_t>(k)] = PlaneSpots{*p, limit, spot_apart(off)};
+  });
+  cv::Mat score = cv::Mat::zeros(coarse.size(), CV_32F);
+  for (const auto& a : apart)
+    if (a) score = cv::max(score, a->spot);
   cv::Mat top, found = cv::Mat::zeros(coarse.size(), CV_8U);
   cv::dilate(score, top, cv::getStructuringElement(cv::MORPH_RECT, side(of.hole)));
   for (int y = region.box.y; y < region.box.y + region.box.height; ++y)
     for (int x = region.box.x; x < region.box.x + region.box.width; ++x)
       if (region.kind.at<std::uint8_t>(y, x) == Region::bed && score.at<float>(y, x) > 1 &&
-          score.at<float>(y, x) >= top.at<float>(y, x) &&
-          std::any_of(apart.begin(), apart.end(),
-                      [&](const PlaneSpots& a) { return a.spot.at<float>(y, x) > 1 && fills(a, x, y, of); }))
+          score.at<float>(y, x) >= top.at<float>(y, x) && std::any_of(apart.begin(), apart.end(), [&](const auto& a) {
+            return a && a->spot.template at<float>(y, x) > 1 && fills(*a, x, y, of);
+          }))
         cv::circle(found, {x, y}, static_cast<int>(std::ceil(r)), 255, cv::FILLED);
   return found;
 }
@@ -295,8 +298,7 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
   const cv::Mat on_bed = region.kind == Region::bed;
   const cv::Mat on_rim = region.kind == Region::rim;
   cv::Mat* planes[3] = {&coarse, &cb, &cr};
-  const cv::Mat before = coarse.clone();
-  for (int k = 0; k < 3; ++k) {
+  share_out(3, kThreads, [&](int k) {
     // Bed: smooth cloth plus what the surroundings differ from it (lines left out of that).
     cv::Mat rest = *planes[k] - smooth[k];
     const cv::Mat bed_things = on_bed & thing, rim_things = on_rim & thing;
@@ -307,7 +309,7 @@ Result<Filled> fill_in_things(const Region& region, cv::Mat& coarse, cv::Mat& lu
     cv::Mat beside = planes[k]->clone();
     spread(beside, on_rim & (thing == 0), rim_things, margin);
     beside.copyTo(*planes[k], rim_things);
-  }
+  });
   for (int y = 0; y < region.rows; ++y)
     for (int x = 0; x < region.cols; ++x)
       if (thing.at<std::uint8_t>(y, x))

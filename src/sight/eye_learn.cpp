@@ -17,7 +17,9 @@ constexpr std::size_t kLearnFrames = 7;  // the median of so many is the first b
 void FirstFrames::show(const video::Frame& frame) {
   if (enough() || frame.damaged || frame.repeated || frame.time < next_) return;
   frames_.push_back(frame);
-  next_ = frame.time + learn_for_ / (kLearnFrames - 1) * 0.999;
+  // Evenly from the first on: were each waited for from the one before, uneven frames would make it longer.
+  const double apart = learn_for_ / (kLearnFrames - 1) * 0.999;
+  next_ = frames_.front().time + static_cast<double>(frames_.size()) * apart;
 }
 
 bool FirstFrames::enough() const { return frames_.size() >= kLearnFrames; }

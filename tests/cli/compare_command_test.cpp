@@ -4,10 +4,10 @@
 #include <algorithm>
 #include <filesystem>
 #include <nlohmann/json.hpp>
-#include <opencv2/imgcodecs.hpp>
 
 #include "base/files.hpp"
 #include "support/program.hpp"
+#include "video/still.hpp"
 
 namespace baizetrace {
 namespace {
@@ -92,7 +92,8 @@ TEST(CompareCommand, KeepsThePictureWhileItHolds) {
     return page && page->find("data:image/jpeg") != std::string::npos;
   };
   EXPECT_FALSE(compared());  // no film, no picture
-  ASSERT_TRUE(cv::imwrite(folder + "/attempt-07.png", cv::Mat(60, 80, CV_8UC3, cv::Scalar(40, 90, 30))));
+  ASSERT_TRUE(write_atomically(folder + "/attempt-07.png",
+                               as_content(video::png_of(cv::Mat(60, 80, CV_8UC3, cv::Scalar(40, 90, 30))))));
   EXPECT_TRUE(compared());
   const auto said_otherwise = [&](double factor) {
     const auto text = read_text(folder + "/session.json");

@@ -4,13 +4,13 @@
 
 #include <algorithm>
 #include <filesystem>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include "base/files.hpp"
 #include "support/invented_picture.hpp"
 #include "support/truth_rig.hpp"
 #include "video/clip.hpp"
+#include "video/still.hpp"
 
 namespace baizetrace::report {
 namespace {
@@ -28,7 +28,7 @@ std::string keep(const std::string& name, const cv::Mat& picture) {
   const std::filesystem::path folder = std::filesystem::path(testing::TempDir()) / "baizetrace-report";
   EXPECT_TRUE(make_folder(folder).has_value());
   const std::string file = (folder / name).string();
-  EXPECT_TRUE(cv::imwrite(file, picture));
+  EXPECT_TRUE(write_atomically(file, as_content(video::png_of(picture))));
   return file;
 }
 

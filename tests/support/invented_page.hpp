@@ -1,7 +1,8 @@
 // The page of an invented session with its invented pictures.
 #pragma once
 
-#include <opencv2/imgcodecs.hpp>
+#include <gtest/gtest.h>
+
 #include <string>
 
 #include "base/files.hpp"
@@ -12,6 +13,7 @@
 #include "support/full_size.hpp"
 #include "support/invented_picture.hpp"
 #include "support/program.hpp"
+#include "video/still.hpp"
 
 namespace baizetrace::invented {
 
@@ -60,8 +62,8 @@ inline std::string page(const practice::Session& session, int picture_width = 19
     report::PictureOptions options;
     options.caption = "Invented " + std::to_string(a.number) + ". " + report::words_of(a, table).verdict;
     in.pictures.push_back(scratch.file(std::to_string(a.number) + ".png"));
-    cv::imwrite(in.pictures.back(), report::attempt_picture(picture(rig, table, a), rig, table, a, options),
-                {cv::IMWRITE_PNG_COMPRESSION, 1});
+    const cv::Mat drawn = report::attempt_picture(picture(rig, table, a), rig, table, a, options);
+    EXPECT_TRUE(write_atomically(in.pictures.back(), as_content(video::png_of(drawn))));
   }
   return report::report_page(in);
 }
