@@ -23,7 +23,7 @@ video::Frame plain(int index, double time, const cv::Mat& luma) {
 }
 
 // Each frame counts as what it was. One of them was once sorted in place with what the median is found by, and stood
-// for the brightest of all: the cloth came out a fifth of the noise too bright.
+// for the brightest of all: the cloth came out a sixth of the noise off.
 TEST(Cloth, IsTheMeanOfItsFrames) {
   const table::Table table = test_support::full_size();
   camera::Rig rig;
