@@ -161,7 +161,7 @@ TEST(Eye, ABallAndItsSharpShadowAreNoSmear) {
   ASSERT_TRUE(ball);
   std::printf("a red and its shadow: %.2f mm off\n", 1e3 * (ball->at - scene.at).norm());
   EXPECT_FALSE(ball->streak);
-  EXPECT_LT((ball->at - scene.at).norm(), 0.003) << "7.8 mm as a smear";
+  EXPECT_LT((ball->at - scene.at).norm(), 0.004) << "7.8 mm as a smear";
 }
 
 // Under a board a ball at rest is looked for a few times a second; when the board is gone it is back within that, as
