@@ -61,7 +61,7 @@ void Colours::learn(std::span<const Eigen::Vector3d> bodies, std::span<const Eig
   for (double e = 0.40; e < 1.25; e *= 1.06)
     for (double r = 0.80; r < 1.26; r *= 1.06)
       for (double b = 0.75; b < 1.26; b *= 1.06)
-        for (const double s : {1.3, 1.0, 0.8, 0.65, 0.5})
+        for (const double s : {1.0, 0.8, 0.65, 0.5})
           for (const double veil : {0.0, 0.1, 0.2, 0.3}) {
             double cost = 2 * std::pow(std::log(r) / 0.15, 2) + 2 * std::pow(std::log(b) / 0.15, 2) +
                           std::pow(std::log(e / 0.85) / 0.4, 2) + std::pow(std::log(s) / 0.5, 2) +
