@@ -69,5 +69,11 @@ TEST(Colours, AGreyBlackIsNoGreen) {
               {"black", "blue", "pink", "white", "red", "red"});
 }
 
+// Three bodies tell little: with a light that saturates, warm, the pink passed for the white (drawn shot 234), and the
+// white itself, which came out from under a board later, for nothing.
+TEST(Colours, APinkAmongFewIsNoWhite) {
+  expect_told({{70, 166, 115}, {120, 125, 157}, {125, 87, 143}}, {"blue", "pink", "yellow"});
+}
+
 }  // namespace
 }  // namespace baizetrace::sight
