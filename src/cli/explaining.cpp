@@ -142,7 +142,9 @@ Result<Done> one_clip(const practice::Session& s, int clip, std::vector<Asked> a
     const fs::path to =
         fs::path(o.folder) / (s.more_clips.empty() ? fmt::format("seen-{:06}.png", frame->index)
                                                    : fmt::format("seen-{}-{:06}.png", clip + 1, frame->index));
-    if (auto w = write_atomically(to, as_content(video::png_of(report::seen_picture(show)))); !w) return pass_on(w);
+    const std::vector<std::uint8_t> png = video::png_of(report::seen_picture(show));
+    if (png.empty()) return fail("{}: the picture could not be made", to.string());
+    if (auto w = write_atomically(to, as_content(png)); !w) return pass_on(w);
     ++done.pictures;
   }
   return Done{};
