@@ -127,7 +127,7 @@ std::optional<Ends> ends_of(const practice::Attempt& a, const practice::Setup& s
 practice::Strike told_strike(const StrikeFound& f) {
   practice::Strike s;
   s.from = "whole motion";
-  s.speed = f.numbers.strike.speed;
+  s.speed = f.speed.value;
   s.heading = f.numbers.strike.heading;
   s.u["speed"] = f.speed.u();
   s.u["heading"] = f.heading.u();

@@ -127,8 +127,9 @@ std::optional<Answer> answer_at(Shot& shot, const Unknowns& unknowns, const Vect
 }
 
 // The interval of one unknown: outwards from the best, the others fitted again, until the sum has risen by `rise`.
-// `lower`: a deeper point that turned up on the way.
-Told profile(Shot& shot, const Unknowns& unknowns, const Valley& best, Index k, double rise, Valley& lower) {
+// `lower`: a deeper point that turned up on the way. `points`: where it was on the way, and the sum there.
+Told profile(Shot& shot, const Unknowns& unknowns, const Valley& best, Index k, double rise, Valley& lower,
+             ProfilePoints& points) {
   const double scale = unknowns.scale(k);
   const bool tip = k != kSpeed;
   // Scaled: the tip's disc; a pace within a third of the one seen; how far a step goes at most and at least.
@@ -171,9 +172,11 @@ Told profile(Shot& shot, const Unknowns& unknowns, const Valley& best, Index k, 
       }
       last = std::max(last, risen);
       at = {std::move(tried), *sum};
+      points.emplace_back(at.z[k] * scale, at.sum);
       share = std::min(0.7, 1.5 * share);
     }
     (way < 0 ? t.low : t.high) = end * scale;
+    points.emplace_back(end * scale, best.sum + rise);
     (way < 0 ? t.open_low : t.open_high) = open;
   }
   return t;
@@ -229,6 +232,21 @@ std::vector<ShotNumbers> draw(Shot& shot, const Unknowns& unknowns, const Valley
 Told around(double value, double u) { return {value, value - 1.96 * u, value + 1.96 * u, false, false}; }
 
 }  // namespace
+
+double mean_of(ProfilePoints points, double scale2) {
+  std::stable_sort(points.begin(), points.end());
+  double least = 1e300;
+  for (const auto& [value, sum] : points) least = std::min(least, sum);
+  const auto likely = [&](double sum) { return std::exp(-0.5 * (sum - least) / scale2); };
+  double all = 0, moment = 0;
+  for (std::size_t i = 1; i < points.size(); ++i) {
+    const auto [a, at_a] = points[i - 1];
+    const auto [b, at_b] = points[i];
+    const double share = 0.5 * (b - a) * (likely(at_a) + likely(at_b));
+    all += share, moment += share * 0.5 * (a + b);
+  }
+  return all > 0 ? moment / all : points.front().first;
+}
 
 StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const table::Table& table,
                         const KnownPlay& play, const StrikeFitOptions& o) {
@@ -342,14 +360,17 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
   if (o.intervals) {
     Valley lower = best;
     const auto interval = [&](Index k) {
-      Told told = profile(shot, unknowns, best, k, k95 * scale2, lower);
+      ProfilePoints points{{best.z[k] * unknowns.scale(k), best.sum}};
+      Told told = profile(shot, unknowns, best, k, k95 * scale2, lower, points);
       // Another valley nearly as deep is not ruled out.
       valleys.push_back(lower);
       for (const Valley& v : valleys) {
         if (v.sum > best.sum + k95 * scale2) continue;
         told.low = std::min(told.low, v.z[k] * unknowns.scale(k));
         told.high = std::max(told.high, v.z[k] * unknowns.scale(k));
+        points.emplace_back(v.z[k] * unknowns.scale(k), v.sum);
       }
+      if (!told.open_low && !told.open_high) told.value = mean_of(std::move(points), scale2);
       return told;
     };
     const Told pace = interval(kSpeed);

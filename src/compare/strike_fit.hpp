@@ -11,6 +11,7 @@
 #include <Eigen/Dense>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "compare/replay.hpp"
@@ -27,12 +28,19 @@ struct Told {
   static constexpr double kSurely = 0.04;  // ball radii: about 1 mm, a tenth of a tip
 };
 
+// Values of one unknown, each with the least sum of squares that it leaves the others.
+using ProfilePoints = std::vector<std::pair<double, double>>;
+// The mean of what a profile leaves open, each value as likely as its sum says when squares are of `scale2`: of two
+// valleys nearly as deep (heights above and below the one at which a ball rolls at once) neither is the strike's pace,
+// and what lies between them is nearer to it. Requires: a point.
+[[nodiscard]] double mean_of(ProfilePoints points, double scale2);
+
 struct StrikeFound {
   bool fits = false;  // the model explains the motion; otherwise nothing of it may be told as known
   std::string why;    // when it does not
   ShotNumbers numbers;
-  Told speed, heading, right, height;
-  std::optional<Told> elevation;  // rad; where it shows
+  Told speed, heading, right, height;  // the best fit's numbers, or the means of their profiles where those close
+  std::optional<Told> elevation;       // rad; where it shows
   // Of speed, heading, right, height at the best fit, with everything else open.
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();
   std::vector<ShotNumbers> draws;  // shots that the data do not tell from the best, as many as asked for or fewer

@@ -37,6 +37,12 @@ std::optional<Vec2> runs_into(const Followed& b, const table::Table& table) {
   return std::nullopt;
 }
 
+void comes_near(Followed& b, double time) {
+  constexpr double kGoneBy = 0.2;  // s: what comes near after that comes anew
+  if (!b.near || time - b.near->to > kGoneBy) b.near = Followed::Near{time, time};
+  b.near->to = time;
+}
+
 // Whether a person is over a mouth, or a board. What drops there is no cloth either: so small a patch is the ball
 // itself.
 bool hidden_mouth(const CoverMap& cover, const table::Table& table, const Vec2& fall) {
@@ -165,7 +171,7 @@ void tell_causes(std::vector<Followed>& balls, const table::Table& table, double
       const double d = (o.at - b.at).norm() - b.radius - o.radius - kNear - run;
       if (o.state == Followed::State::moving) {
         const double reach = 1.3 * o.velocity.norm() * unseen;
-        if (d < reach) b.may_start = b.may_turn = true;
+        if (d < reach) b.may_start = b.may_turn = true, comes_near(b, time);
       } else if (d < 0) {
         b.may_turn = true;
       }

@@ -49,6 +49,11 @@ struct Followed {
   bool in_episode = false;  // it was on the table when the episode began
   std::vector<Sighting> seen;
   int after_rest = 0;  // sightings kept since it came to rest
+  // When what moves last was near enough to set it off, from and to, s.
+  struct Near {
+    double from = 0, to = 0;
+  };
+  std::optional<Near> near;
 };
 
 inline constexpr std::size_t kRecent = 15;

@@ -116,7 +116,8 @@ void Tracker::State::match(const Look& l) {
   if (!active) return;
   for (Followed& b : balls) {
     if (b.kind == kNobodys || set.kinds[b.kind].count != 1) continue;
-    const std::vector<Sighting> its = trails.hand_over(b);
+    std::vector<Sighting> its = trails.hand_over(b);
+    if (its.empty()) its = trails.set_off(b);
     if (its.empty()) continue;
     last_motion = now;
     give_to_none_no_more(its);
@@ -244,6 +245,7 @@ void Tracker::State::begin_episode(double from) {
     b.after_rest = 0;
     b.in_episode = b.state != Followed::State::gone;
     b.before.reset();
+    b.near.reset();
     if (b.in_episode) b.before = b.stay.stay();
   }
 }

@@ -187,6 +187,35 @@ std::vector<Sighting> Trails::hand_over(Followed& b) {
   return taken;
 }
 
+std::vector<Sighting> Trails::set_off(Followed& b) {
+  constexpr double kOutOfSight = 1.5;  // s: of one that is faster than it can be seen; it slows down
+  constexpr double kNear = 0.06;       // m, beside what it runs meanwhile
+  if (!b.in_episode || b.moved || b.kind == 0 || !b.near) return {};
+  const auto is_it = [&](const Trail& x) {
+    if (!is_ball(x) || kind_of(x) != b.kind) return false;
+    const double since = x.first - b.near->from;
+    if (since < 0 || since > kOutOfSight || (x.begun - b.stay.mean()).norm() > kNear + 2 * kFastest * since)
+      return false;
+    double looks = 0;
+    int n = 0;
+    for (const Sighting& s : b.recent)
+      if (s.time > x.first - 1e-3) looks += quality_of(s, b.kind), ++n;
+    return n == 0 || x.visible / x.steps > looks / n + kRatherThat;
+  };
+  const auto t = std::find_if(trails_.begin(), trails_.end(), is_it);
+  if (t == trails_.end()) return {};
+  b.before = b.stay.stay();
+  b.seen.clear();
+  for (const Sighting& s : b.recent)
+    if (s.time < b.near->from) b.seen.push_back(s);
+  run_on(b, *t);
+  b.moved = true;
+  std::vector<Sighting> taken = std::move(t->seen);
+  b.seen.insert(b.seen.end(), taken.begin(), taken.end());
+  trails_.erase(t);
+  return taken;
+}
+
 // A run of the cue ball, which nothing that is followed is. Of a ball that is seen elsewhere it has not the colour: a
 // white that was never seen at rest taught nobody its own.
 bool Trails::of_white_alone(const Trail& t) const {

@@ -46,6 +46,11 @@ class Trails {
   // takes the trail's sightings and moves on; they are returned, empty: nothing of the kind.
   [[nodiscard]] std::vector<Sighting> hand_over(Followed& ball);
 
+  // A ball there is one of that lay still, and since a ball came near is not seen, or as something that looks less like
+  // one of its kind (what the hit left of it in the cloth), while a trail that began since is one: it was hit and set
+  // off unseen. It takes the trail's sightings and moves; they are returned, empty: nothing of the kind.
+  [[nodiscard]] std::vector<Sighting> set_off(Followed& ball);
+
   // A run of the cue ball that is under way and that no followed ball was seen beside; nullptr: none. Valid until the
   // next call of a member that is not const.
   [[nodiscard]] const Trail* white_alone() const;

@@ -114,7 +114,7 @@ std::string attempts_table(const PageInput& in, int group) {
     const auto mark = a.off_group.find("white");
     std::vector<std::string> row{fmt::format("<a href=\"#attempt-{0}\">{0}</a>", a.number),
                                  escape_xml(words_of(a, in.table, options).verdict), stopped,
-                                 a.strike && a.strike->speed_told() ? fmt::format("{:.2f}", a.strike->speed) : "–",
+                                 a.strike && a.strike->speed_told() ? pace_number(*a.strike) : "–",
                                  mark == a.off_group.end() ? "–" : fmt::format("{:.1f}", 1000 * mark->second.norm())};
     if (next)
       row.emplace_back(!a.follow_on || !a.follow_on->next_potted ? "–"

@@ -237,7 +237,7 @@ void pace(const practice::Attempt& a, AttemptWords& words) {
         a.strike->speed, a.strike->u.at("speed")));
     return;
   }
-  words.sentence += fmt::format(" Struck at {:.2f} m/s, {}.", a.strike->speed, pace_words(a.strike->speed));
+  words.sentence += fmt::format(" Struck at {} m/s, {}.", pace_number(*a.strike), pace_words(a.strike->speed));
 }
 
 }  // namespace
@@ -253,6 +253,12 @@ std::string pace_words(double speed) {
   if (speed < 3.2) return "medium";
   if (speed < 5.0) return "firm";
   return "power";
+}
+
+std::string pace_number(const practice::Strike& strike) {
+  constexpr double kTwoDecimals = 0.05;  // m/s: known to less than half of the first
+  const auto u = strike.u.find("speed");
+  return fmt::format("{:.{}f}", strike.speed, u == strike.u.end() || u->second < kTwoDecimals ? 2 : 1);
 }
 
 std::optional<Fullness> first_fullness(const practice::Attempt& a, double ball_radius, std::string* why) {

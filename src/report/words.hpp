@@ -45,6 +45,8 @@ using practice::fullness_words;
 
 // Words for pace by the ball's speed in m/s (common practice, no source): "soft", "medium", "firm", ...
 [[nodiscard]] std::string pace_words(double speed);
+// Its speed in m/s, "3.27", with the decimals that its uncertainty leaves.
+[[nodiscard]] std::string pace_number(const practice::Strike& strike);
 
 // How full the first ball was hit; nullopt: no ball was hit first, or its place and the white's at the contact do not
 // lie a ball's width apart within what they are good to (`why`, when given, says so).

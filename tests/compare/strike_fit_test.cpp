@@ -113,6 +113,22 @@ TEST(StrikeFit, ACueRaisedOverACushionIsToldWhereItShows) {
   EXPECT_FALSE(find(0.0, 13, 4).elevation) << "without side nothing swerves";
 }
 
+// Means of distributions that are known: of a normal one, of a uniform one, and of a half-normal one (0.7979 sd; any
+// table of the normal distribution, from memory).
+TEST(StrikeFit, AMeanIsTheProfiles) {
+  ProfilePoints normal, flat, half;
+  for (int i = -40; i <= 40; ++i) {
+    const double x = 0.1 * i;
+    normal.emplace_back(3 + 0.1 * x, 50 + 2 * x * x);
+    if (i >= 0) half.emplace_back(0.1 * x, 7 + x * x);
+  }
+  flat = {{2.0, 5}, {1.0, 5}};
+  EXPECT_NEAR(mean_of(normal, 2), 3, 1e-9);
+  EXPECT_NEAR(mean_of(flat, 1), 1.5, 1e-12);
+  EXPECT_NEAR(mean_of(half, 1), 0.07979, 2e-4);
+  EXPECT_EQ(mean_of({{4, 1}}, 1), 4);
+}
+
 TEST(StrikeFit, OracleShots) {
   const auto table = full_size();
   const auto set = snooker();

@@ -184,6 +184,54 @@ TEST_F(Ghost, NotWhenItDidNotSetOutThere) {
   EXPECT_TRUE(trails.hand_over(ball).empty());
 }
 
+// A yellow that was hit so hard that it is not seen until it has slowed down, 0.7 m off. `left`: how much what seems to
+// lie at its place looks like it; 0: nothing does.
+struct HitUnseen : testing::Test {
+  static std::size_t set_off(Followed& ball, double left, std::size_t kind = 1, bool hit = true) {
+    ball = at_rest("yellow", {0, 0});
+    ball.kind = 1;
+    ball.in_episode = true;
+    for (int f = -15; f < 0; ++f) {
+      ball.recent.push_back(Ghost::yellow(f * kFrame, {0, 0}, 1));
+      ball.stay.add(ball.recent.back());
+    }
+    if (hit) ball.near = Followed::Near{-0.5 * kFrame, 4 * kFrame};
+    Trails trails(kSet);
+    for (int f = 0; f < 45; ++f) {
+      const double t = f * kFrame;
+      if (left > 0) {
+        ball.recent.push_back(Ghost::yellow(t, {0, 0}, left));
+        ball.recent.pop_front();
+        ball.seen_at = t;
+      }
+      Sighting s = Ghost::yellow(t, Vec2(-0.5, -0.5) + t * Vec2(0.6, 0), 0.98);
+      std::swap(s.colour[1], s.colour[kind]);
+      trails.strays(f < 15 ? std::vector<Sighting>{} : std::vector<Sighting>{s}, {ball}, t);
+    }
+    if (left == 0) ball.state = Followed::State::gone;
+    return trails.set_off(ball).size();
+  }
+  Followed ball;
+};
+
+TEST_F(HitUnseen, IsWhatRunsSince) {
+  for (const double left : {0.0, 0.4}) {
+    EXPECT_EQ(set_off(ball, left), 30U);
+    EXPECT_TRUE(ball.moved);
+    EXPECT_EQ(ball.state, Followed::State::moving);
+    EXPECT_NEAR(ball.seen_at, 44 * kFrame, 1e-9);
+    EXPECT_EQ(std::count_if(ball.seen.begin(), ball.seen.end(), [](const Sighting& s) { return s.at.norm() < 0.1; }),
+              left > 0 ? 0 : 15)
+        << "nothing of what was left at its place";
+    EXPECT_EQ(std::count_if(ball.seen.begin(), ball.seen.end(), [](const Sighting& s) { return s.at.norm() > 0.1; }),
+              30);
+  }
+}
+
+TEST_F(HitUnseen, NotWhenItLiesThereAsBefore) { EXPECT_EQ(set_off(ball, 0.97), 0U); }
+TEST_F(HitUnseen, NotWhenNothingCameNear) { EXPECT_EQ(set_off(ball, 0, 1, false), 0U); }
+TEST_F(HitUnseen, NotWhenWhatRunsIsAnotherKind) { EXPECT_EQ(set_off(ball, 0, 2), 0U); }
+
 // The same beside a board: its edge was taken for the ball as that came out from under it (drawn: a white).
 TEST_F(Ghost, TheBallIsWhatRunsOnThoughABoardsEdgeSeemsToRun) {
   const auto along_the_board = [&](double visible) {

@@ -167,6 +167,16 @@ TEST(Words, WithoutASetupNothingIsSaidAboutWhatWasMeant) {
   EXPECT_THAT(w.sentence, Not(HasSubstr("missed")));
 }
 
+TEST(Words, AKnownPaceHasTheDecimalsThatItsUncertaintyLeaves) {
+  practice::Strike s;
+  s.speed = 3.274;
+  EXPECT_EQ(pace_number(s), "3.27");
+  s.u["speed"] = 0.02;
+  EXPECT_EQ(pace_number(s), "3.27");
+  s.u["speed"] = 0.11;
+  EXPECT_EQ(pace_number(s), "3.3");
+}
+
 // The stop is laid out by hand: run along +x towards a zone's middle 10 cm further on and 4 cm to its right.
 TEST(Words, ShortAndLeftOfTheZoneAlongTheLastRun) {
   practice::Setup setup = invented_setup();
