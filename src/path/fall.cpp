@@ -122,12 +122,21 @@ bool met_unfollowed(const Found& fallen, const Episode& episode, const std::vect
   constexpr double kSentOff = 0.02;  // m between where it lay and where it lies
   constexpr double kBeside = 0.03;   // m beside touching: a path that is told badly
   constexpr double kStep = 0.004;    // s
+  constexpr int kWhither = 3;        // sightings since a ball was met: they tell where it went
   if (!fallen.pocket) return false;
+  const auto told = [&](const std::string& ball) {
+    return std::any_of(fallen.chain.legs.begin(), fallen.chain.legs.end(), [&](const ChainLeg& l) {
+      return l.touch.kind == Touch::Kind::ball && l.touch.ball == ball &&
+             std::count_if(fallen.chain.seen.begin(), fallen.chain.seen.end(),
+                           [&](const Seen& s) { return s.trusted && s.time > l.leg.t; }) >= kWhither;
+    });
+  };
   const Leg& last = fallen.chain.legs.back().leg;
   for (const BallTrack& b : episode.balls) {
     if (!b.before || !b.before->seen() || b.ball == fallen.chain.ball) continue;
     if (b.after && (b.after->at - b.before->at).norm() < kSentOff) continue;
     if (std::any_of(all.begin(), all.end(), [&](const Found& f) { return f.chain.ball == b.ball; })) continue;
+    if (told(b.ball)) continue;
     for (double t = last.t; t <= fallen.pocket_time; t += kStep)
       if ((last.at(t, fallen.cloth) - b.before->at).norm() < 2 * fallen.chain.radius + kBeside) return true;
   }

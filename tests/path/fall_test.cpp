@@ -146,6 +146,20 @@ TEST_F(Fall, WhatMetABallThatNobodyFollowedMayBeAnywhere) {
   Found followed;
   followed.chain.ball = "red-1";
   EXPECT_FALSE(met_unfollowed(found, episode, {found, followed}));
+  // Where it met the red, and went on in sight, the red tells nothing more.
+  Found met = found;
+  ChainLeg& on = met.chain.legs.back();
+  on.touch.kind = Touch::Kind::ball;
+  on.touch.ball = "red-1";
+  met.chain.seen.clear();
+  for (int i = 1; i <= 3; ++i) {
+    EXPECT_TRUE(met_unfollowed(met, episode, {met})) << i;
+    Seen s;
+    s.time = on.leg.t + 0.03 * i;
+    s.trusted = true;
+    met.chain.seen.push_back(s);
+  }
+  EXPECT_FALSE(met_unfollowed(met, episode, {met}));
   red.before->at += Vec2(0.1, -0.1);
   EXPECT_FALSE(met_unfollowed(found, episode, {found})) << "far from its way";
 }
