@@ -233,6 +233,11 @@ Told around(double value, double u) { return {value, value - 1.96 * u, value + 1
 
 }  // namespace
 
+bool at_its_edge(const Told& t) {
+  constexpr double kEdge = 0.15;  // of the interval, either side
+  return std::min(t.value - t.low, t.high - t.value) < kEdge * (t.high - t.low);
+}
+
 double mean_of(ProfilePoints points, double scale2) {
   std::stable_sort(points.begin(), points.end());
   double least = 1e300;
@@ -370,7 +375,7 @@ StrikeFound find_strike(const Evidence& e, const practice::Strike& seen, const t
         told.high = std::max(told.high, v.z[k] * unknowns.scale(k));
         points.emplace_back(v.z[k] * unknowns.scale(k), v.sum);
       }
-      if (!told.open_low && !told.open_high) told.value = mean_of(std::move(points), scale2);
+      if (!told.open_low && !told.open_high && at_its_edge(told)) told.value = mean_of(std::move(points), scale2);
       return told;
     };
     const Told pace = interval(kSpeed);

@@ -30,16 +30,18 @@ struct Told {
 
 // Values of one unknown, each with the least sum of squares that it leaves the others.
 using ProfilePoints = std::vector<std::pair<double, double>>;
-// The mean of what a profile leaves open, each value as likely as its sum says when squares are of `scale2`: of two
-// valleys nearly as deep (heights above and below the one at which a ball rolls at once) neither is the strike's pace,
-// and what lies between them is nearer to it. Requires: a point.
+// Whether a best fit lies so near an end of its interval that it is no estimate of what lies in there: of two valleys
+// nearly as deep (heights above and below the one at which a ball rolls at once) noise has chosen one.
+[[nodiscard]] bool at_its_edge(const Told& told);
+// What is told then: the mean of what a profile leaves open, each value as likely as its sum says when squares are of
+// `scale2`. Requires: a point.
 [[nodiscard]] double mean_of(ProfilePoints points, double scale2);
 
 struct StrikeFound {
   bool fits = false;  // the model explains the motion; otherwise nothing of it may be told as known
   std::string why;    // when it does not
   ShotNumbers numbers;
-  Told speed, heading, right, height;  // the best fit's numbers, or the means of their profiles where those close
+  Told speed, heading, right, height;  // the best fit's, or at its edge the mean
   std::optional<Told> elevation;       // rad; where it shows
   // Of speed, heading, right, height at the best fit, with everything else open.
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();

@@ -2,6 +2,7 @@
 #include <cmath>
 
 #include "path/impact.hpp"
+#include "path/roster.hpp"
 #include "path/search.hpp"
 
 namespace baizetrace::path {
@@ -116,6 +117,68 @@ std::optional<Found> fell_at_once(const BallTrack& track, double radius, double 
     return s.kind == ContactKind::pocket && s.name == *f.pocket && s.gap(begun.p) < kOver && !hidden.covered(s.centre);
   });
   return over_it ? std::optional(f) : std::nullopt;
+}
+
+std::optional<Found> fell_unseen(const BallTrack& track, double radius, double mass, const World& world,
+                                 const Leg& begun, const Episode& episode, std::size_t kind) {
+  constexpr double kFast = 1.5;       // m/s: slower, it would have been seen on its way
+  constexpr double kFar = 1.3;        // m: further on, how it was hit tells no pocket
+  constexpr double kLongAfter = 2.5;  // s: what had not fallen would have been slow enough to be seen, or have stopped
+  constexpr double kAtPlace = 0.05;   // m: what a hit leaves in the cloth
+  constexpr double kAtFall = 0.15;    // m: and what the pocket looks like
+  constexpr double kStill = 0.01;     // m
+  constexpr double kOneFrame = 0.02;  // s
+  constexpr double kBeside = 0.01;    // m, beside touching: of another ball on its way
+  constexpr double kStep = 0.004;     // s
+  constexpr double kOfItsWay = 0.1;   // of the time it took: how fast it was sent is told by what the white lost
+  if (track.after || !track.before || !track.before->seen() || episode.frame_times.empty() || begun.v.norm() < kFast)
+    return std::nullopt;
+  if (episode.frame_times.back() - begun.t < kLongAfter) return std::nullopt;
+  Found f;
+  f.chain.ball = track.ball;
+  f.chain.radius = radius;
+  f.chain.mass = mass;
+  f.chain.pulled = pulled_of(track);
+  f.chain.start = anchor_of(*track.before);
+  f.chain.legs.emplace_back();
+  f.chain.legs[0].leg = begun;
+  f.cloth = world.cloth;
+  find_fall(f, world, begun.t, kFar / kFast);
+  if (!f.pocket || f.chain.legs.size() > 1) return std::nullopt;
+  const auto fall = std::find_if(world.surfaces.begin(), world.surfaces.end(), [&](const Surface& s) {
+    return s.kind == ContactKind::pocket && s.name == *f.pocket;
+  });
+  if (fall->gap(begun.p) > kFar) return std::nullopt;
+  for (double t = begun.t; t < f.pocket_time; t += kStep)
+    for (const Other& o : world.others) {
+      const auto there = o.at(t);
+      // The ball that hit it is beside it at first.
+      if (there && t > begun.t + 10 * kStep &&
+          (there->first - begun.at(t, f.cloth)).norm() < radius + o.radius + kBeside)
+        return std::nullopt;
+    }
+  // Seen since: nothing but what lies still at its place or before the pocket.
+  std::optional<Vec2> before_it;
+  const auto is_it = [&](const Sighting& s) {
+    if (s.time < begun.t + kOneFrame || (s.at - begun.p).norm() < kAtPlace) return false;
+    if (fall->gap(s.at) > kAtFall) return true;
+    if (!before_it) before_it = s.at;
+    return (s.at - *before_it).norm() > kStill;
+  };
+  if (std::any_of(track.seen.begin(), track.seen.end(), is_it)) return std::nullopt;
+  constexpr int kOften = 4;
+  constexpr double kLikeIt = 0.5;  // of the logarithms
+  int elsewhere = 0;
+  for (const Sighting& s : episode.strays)
+    elsewhere += s.time > begun.t + kOneFrame && s.time < begun.t + kLongAfter && fall->gap(s.at) > kAtFall &&
+                 (s.at - begun.p).norm() > kAtPlace && against(s, kind) < kLikeIt;
+  if (elsewhere >= kOften) return std::nullopt;
+  // What hides the pocket hides a ball that has stopped before it.
+  const Vec2 mouth = fall->centre * (1 - 2 * radius / fall->centre.norm());
+  for (const auto& [time, cover] : episode.cover)
+    if (time > begun.t && time < begun.t + kLongAfter && cover.covered(mouth)) return std::nullopt;
+  f.u_fall = kOfItsWay * (f.pocket_time - begun.t);
+  return f;
 }
 
 bool met_unfollowed(const Found& fallen, const Episode& episode, const std::vector<Found>& all) {

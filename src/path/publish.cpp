@@ -113,7 +113,8 @@ BallPath publish(const Published& from, std::size_t i, const Found& found, const
     Contact fall;
     fall.time = found.pocket_time;
     constexpr double kFallSd = 0.004;  // s: where a ball leaves the bed is known to some millimetres
-    fall.u_time = kFallSd;
+    fall.u_time = found.u_fall.value_or(kFallSd);
+    fall.inferred = found.u_fall.has_value();
     fall.kind = ContactKind::pocket;
     fall.with = *found.pocket;
     fall.at = chain.legs.back().leg.at(fall.time, cloth);

@@ -189,7 +189,10 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
       track = &led.back();
     }
     const double radius = balls.radius_of(track->ball);
-    auto f = search_patiently(*track, radius, mass, world);
+    const std::size_t kind = balls.kind_of(track->ball).value_or(0);
+    std::optional<Found> f;
+    if (begun && balls.kinds[kind].count == 1) f = fell_unseen(*own, radius, mass, world, *begun, episode, kind);
+    if (!f) f = search_patiently(*track, radius, mass, world);
     if (!f && begun && !episode.cover.empty())
       f = fell_at_once(*track, radius, mass, world, *begun, episode.cover.front().second);
     if (!f) continue;

@@ -50,9 +50,10 @@ struct Found {
   double lost_at = 0;                 // s
   std::optional<std::string> pocket;  // it fell there
   double pocket_time = 0;
-  bool came_back = false;       // it vanished running into a nose: it came back from there, nobody saw where to
-  bool went_under = false;      // it vanished under what always hides the bed there: it may lie there
-  int trusted = 0, moving = 0;  // sightings in motion: kept, all
+  std::optional<double> u_fall;  // s: of a fall that only the hit tells, unseen; absent: as where a ball leaves the bed
+  bool came_back = false;        // it vanished running into a nose: it came back from there, nobody saw where to
+  bool went_under = false;       // it vanished under what always hides the bed there: it may lie there
+  int trusted = 0, moving = 0;   // sightings in motion: kept, all
 };
 
 // nullopt: too few sightings of its motion to tell anything.
@@ -73,6 +74,12 @@ void find_fall(Found& found, const World& world, double last_seen, double within
 // frames. `hidden`: what hid the bed before; it may lie there. nullopt: it need not have fallen.
 [[nodiscard]] std::optional<Found> fell_at_once(const BallTrack& track, double radius, double mass, const World& world,
                                                 const Leg& begun, const CoverMap& hidden);
+
+// A ball that was hit hard, straight at a pocket as `begun` says, and was not seen since, where one that had not fallen
+// would have been: too fast to be seen on the cloth's colour, it fell. `kind`: of the ball, of which there is one.
+// nullopt: it need not have fallen.
+[[nodiscard]] std::optional<Found> fell_unseen(const BallTrack& track, double radius, double mass, const World& world,
+                                               const Leg& begun, const Episode& episode, std::size_t kind);
 
 // Whether a fallen ball's last run passed a ball that lay there, was sent off meanwhile, and is followed by none of
 // `all`: they met, and where the fallen one went from there was not seen.

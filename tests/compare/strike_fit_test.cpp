@@ -127,6 +127,9 @@ TEST(StrikeFit, AMeanIsTheProfiles) {
   EXPECT_NEAR(mean_of(flat, 1), 1.5, 1e-12);
   EXPECT_NEAR(mean_of(half, 1), 0.07979, 2e-4);
   EXPECT_EQ(mean_of({{4, 1}}, 1), 4);
+  EXPECT_FALSE(at_its_edge({3, 2.5, 3.2}));
+  EXPECT_TRUE(at_its_edge({3.15, 2.5, 3.2}));
+  EXPECT_TRUE(at_its_edge({2.55, 2.5, 3.2}));
 }
 
 TEST(StrikeFit, OracleShots) {

@@ -164,6 +164,86 @@ TEST_F(Fall, WhatMetABallThatNobodyFollowedMayBeAnywhere) {
   EXPECT_FALSE(met_unfollowed(found, episode, {found})) << "far from its way";
 }
 
+// A green on green cloth at 3 m/s is seen in no frame. It was hit straight at a pocket a metre off, and in the seconds
+// after, in which it would have rolled to a stop, nobody saw it.
+TEST_F(Fall, WhatWasHitAtAPocketTooFastToBeSeenFellThere) {
+  const Surface& fall = surface(ContactKind::pocket, "baulk-left");
+  BallTrack green;
+  green.ball = "green";
+  green.before = Stay{};
+  green.before->at = fall.centre + 0.9 * Vec2(0.6, 0.8);
+  green.before->sightings = 60;
+  green.moved = true;
+  Leg begun;
+  begun.t = 1;
+  begun.p = green.before->at;
+  begun.v = -3.0 * Vec2(0.6, 0.8);
+  begun.w = 0.2 * begun.v;
+  Episode episode;
+  for (int i = 0; i < 150; ++i) episode.frame_times.push_back(i / 30.0);
+  const std::size_t kind = 3;
+  const auto told = [&](const BallTrack& track, const Leg& leg, const Episode& seen) {
+    const auto f = fell_unseen(track, kRadius, 0.142, world, leg, seen, kind);
+    EXPECT_TRUE(!f || (f->u_fall && *f->u_fall > 0.02)) << "when it fell is known badly";
+    return f ? f->pocket.value_or("") : std::string();
+  };
+  EXPECT_EQ(told(green, begun, episode), "baulk-left");
+  // What the hit left at its place, and the pocket's own dark, are no ball.
+  BallTrack ghosts = green;
+  Sighting s;
+  s.colour.assign(8, -6.0F);
+  s.colour[kind] = 0;
+  for (int i = 1; i < 6; ++i) {
+    s.time = 1 + 0.1 * i;
+    s.at = i < 3 ? Vec2(begun.p + Vec2(0.01, 0)) : Vec2(fall.centre + 0.15 * Vec2(0.6, 0.8));
+    ghosts.seen.push_back(s);
+  }
+  EXPECT_EQ(told(ghosts, begun, episode), "baulk-left");
+  BallTrack runs = ghosts;
+  runs.seen.back().at += Vec2(0.03, 0);
+  EXPECT_EQ(told(runs, begun, episode), "") << "it is seen before the pocket: its path tells";
+  BallTrack elsewhere = green;
+  s.at = {0.2, 0.3};
+  elsewhere.seen.push_back(s);
+  EXPECT_EQ(told(elsewhere, begun, episode), "");
+  Episode strays = episode;
+  for (int i = 0; i < 4; ++i) {
+    EXPECT_EQ(told(green, begun, strays), "baulk-left") << i;
+    s.time = 1.5 + 0.1 * i;
+    strays.strays.push_back(s);
+  }
+  EXPECT_EQ(told(green, begun, strays), "") << "something of its colour";
+  Leg slow = begun, away = begun, beside = begun;
+  slow.v *= 0.4;
+  away.v = -begun.v;
+  beside.v = -3.0 * Vec2(std::cos(0.85), std::sin(0.85));  // 4 degrees off: a jaw
+  EXPECT_EQ(told(green, slow, episode), "") << "it would have been seen on its way";
+  EXPECT_EQ(told(green, away, episode), "");
+  EXPECT_EQ(told(green, beside, episode), "");
+  Episode brief = episode;
+  brief.frame_times.resize(90);
+  EXPECT_EQ(told(green, begun, brief), "") << "it may be rolling still";
+  Episode hidden = episode;
+  CoverMap player;
+  player.half_width = 1.0;
+  player.half_length = 1.9;
+  player.cover(fall.centre + 0.05 * Vec2(0.6, 0.8));
+  hidden.cover.emplace_back(2.0, player);
+  EXPECT_EQ(told(green, begun, hidden), "") << "it may lie before the pocket under the player";
+  BallTrack pink;
+  pink.ball = "pink";
+  pink.before = Stay{};
+  pink.before->at = fall.centre + 0.4 * Vec2(0.6, 0.8);
+  pink.before->sightings = 60;
+  pink.after = pink.before;
+  Other o;
+  o.name = "pink";
+  o.radius = kRadius;
+  o.track = &pink;
+  world.others.push_back(o);
+  EXPECT_EQ(told(green, begun, episode), "") << "it met the pink";
+}
+
 // Out of sight it ran into the nose beside a pocket, a hand's width before the jaw: it did not go through it.
 TEST_F(Fall, WhatRanIntoANoseCameBack) {
   Leg& leg = found.chain.legs.back().leg;

@@ -72,7 +72,7 @@ int main(int argc, char** argv) {
       fmt::print(
           "  {}: speed {:.3f} {:+.2f} % (u {:.2f}); heading {:+.3f} deg (u {:.3f}); right {:+.3f} -> {}; height "
           "{:+.3f} -> {}; cushions {}; misfit {:.2f}{}{}\n",
-          a.number, v.norm(), 100 * (s.speed / v.norm() - 1), 100 * f.speed.u() / s.speed,
+          a.number, v.norm(), 100 * (f.speed.value / v.norm() - 1), 100 * f.speed.u() / f.speed.value,
           degrees(wrap_angle(s.heading - heading_of(v))), degrees(f.heading.u()), true_right, told(f.right),
           true_height, told(f.height), f.cushions, f.misfit, f.fits ? "" : "; does not fit: ", f.why);
       fmt::print("     play by: ");
@@ -82,7 +82,7 @@ int main(int argc, char** argv) {
       fmt::print("\n");
       if (!f.fits) continue;
       ++fitted;
-      speed.push_back(std::abs(s.speed / v.norm() - 1));
+      speed.push_back(std::abs(f.speed.value / v.norm() - 1));
       heading.push_back(degrees(std::abs(wrap_angle(s.heading - heading_of(v)))));
       const auto ask = [&](const compare::Told& t, double value, std::vector<double>* into) {
         ++asked;
