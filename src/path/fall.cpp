@@ -157,21 +157,35 @@ std::optional<Found> fell_unseen(const BallTrack& track, double radius, double m
           (there->first - begun.at(t, f.cloth)).norm() < radius + o.radius + kBeside)
         return std::nullopt;
     }
-  // Seen since: nothing but what lies still at its place or before the pocket.
-  std::optional<Vec2> before_it;
-  const auto is_it = [&](const Sighting& s) {
-    if (s.time < begun.t + kOneFrame || (s.at - begun.p).norm() < kAtPlace) return false;
-    if (fall->gap(s.at) > kAtFall) return true;
-    if (!before_it) before_it = s.at;
-    return (s.at - *before_it).norm() > kStill;
+  // Seen since: nothing but what lies still at its place or before the pocket, or goes along with another ball, as that
+  // one's shadow does; or itself, once or twice, on this way.
+  const auto no_ball = [&](const Sighting& s) {
+    constexpr double kShadowOf = 0.13;  // m, as in sight
+    if (s.time < begun.t + kOneFrame || (s.at - begun.p).norm() < kAtPlace) return true;
+    return std::any_of(world.others.begin(), world.others.end(), [&](const Other& o) {
+      const auto there = o.at(s.time);
+      return there && (there->first - s.at).norm() < kShadowOf;
+    });
   };
-  if (std::any_of(track.seen.begin(), track.seen.end(), is_it)) return std::nullopt;
+  std::optional<Vec2> before_it;
+  int on_its_way = 0;
+  for (const Sighting& s : track.seen) {
+    if (no_ball(s)) continue;
+    if (s.time < f.pocket_time && (begun.at(s.time, f.cloth) - s.at).norm() < kAtPlace) {
+      ++on_its_way;
+      continue;
+    }
+    if (!before_it) before_it = s.at;
+    if (fall->gap(s.at) > kAtFall || (s.at - *before_it).norm() > kStill) return std::nullopt;
+  }
+  constexpr int kTellsItsPath = 3;  // sightings
+  if (on_its_way >= kTellsItsPath) return std::nullopt;
   constexpr int kOften = 4;
   constexpr double kLikeIt = 0.5;  // of the logarithms
   int elsewhere = 0;
   for (const Sighting& s : episode.strays)
-    elsewhere += s.time > begun.t + kOneFrame && s.time < begun.t + kLongAfter && fall->gap(s.at) > kAtFall &&
-                 (s.at - begun.p).norm() > kAtPlace && against(s, kind) < kLikeIt;
+    elsewhere +=
+        s.time < begun.t + kLongAfter && fall->gap(s.at) > kAtFall && against(s, kind) < kLikeIt && !no_ball(s);
   if (elsewhere >= kOften) return std::nullopt;
   // What hides the pocket hides a ball that has stopped before it.
   const Vec2 mouth = fall->centre * (1 - 2 * radius / fall->centre.norm());

@@ -202,7 +202,16 @@ TEST_F(Fall, WhatWasHitAtAPocketTooFastToBeSeenFellThere) {
   BallTrack runs = ghosts;
   runs.seen.back().at += Vec2(0.03, 0);
   EXPECT_EQ(told(runs, begun, episode), "") << "it is seen before the pocket: its path tells";
+  BallTrack itself = green;
+  for (int i = 0; i < 3; ++i) {
+    EXPECT_EQ(told(itself, begun, episode), "baulk-left") << i;
+    s.time = 1.1 + 0.05 * i;
+    s.at = begun.p + (s.time - 1) * begun.v;
+    itself.seen.push_back(s);
+  }
+  EXPECT_EQ(told(itself, begun, episode), "") << "its path tells";
   BallTrack elsewhere = green;
+  s.time = 1.5;
   s.at = {0.2, 0.3};
   elsewhere.seen.push_back(s);
   EXPECT_EQ(told(elsewhere, begun, episode), "");
@@ -242,6 +251,9 @@ TEST_F(Fall, WhatWasHitAtAPocketTooFastToBeSeenFellThere) {
   o.track = &pink;
   world.others.push_back(o);
   EXPECT_EQ(told(green, begun, episode), "") << "it met the pink";
+  pink.before->at = Vec2(elsewhere.seen.back().at + Vec2(0.1, 0));
+  pink.after = pink.before;
+  EXPECT_EQ(told(elsewhere, begun, episode), "baulk-left") << "what is seen there is the pink's shadow";
 }
 
 // Out of sight it ran into the nose beside a pocket, a hand's width before the jaw: it did not go through it.
