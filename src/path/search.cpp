@@ -443,4 +443,18 @@ std::optional<Found> read_on(const Found& lost, const BallTrack& track, const Wo
   return found;
 }
 
+bool lay_there_since(const BallTrack& track, const Found& found) {
+  constexpr double kSoon = 0.05;     // s
+  constexpr double kThere = 0.01;    // m
+  constexpr double kLeft = 0.05;     // m
+  constexpr double kSeenWell = 0.7;  // of its outline
+  constexpr int kOften = 3;
+  if (!track.before) return false;
+  return std::count_if(track.seen.begin(), track.seen.end(), [&](const Sighting& s) {
+           return s.time > found.chain.legs[0].leg.t + kSoon && s.visible > kSeenWell &&
+                  (s.at - track.before->at).norm() < kThere &&
+                  (found.chain.at(s.time, found.cloth) - s.at).norm() > kLeft;
+         }) >= kOften;
+}
+
 }  // namespace baizetrace::path

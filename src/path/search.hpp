@@ -66,6 +66,9 @@ struct Found {
 // contacts better than the search could, which knew one path at a time. nullopt: no further than before.
 [[nodiscard]] std::optional<Found> read_on(const Found& lost, const BallTrack& track, const World& world);
 
+// Whether a ball was seen where it lay when the path found for it had long left: that path is not its own.
+[[nodiscard]] bool lay_there_since(const BallTrack& track, const Found& found);
+
 // Where the ball fell after its last leg: the next events of the leg up to a pocket, or a nose; jaws on the way become
 // legs.
 void find_fall(Found& found, const World& world, double last_seen, double within);

@@ -31,6 +31,13 @@ bool Tracker::State::falls_at(const Vec2& p, double slack) const {
                      [&](const table::Pocket& k) { return k.to_fall(p) < slack; });
 }
 
+bool Tracker::State::passes_a_fall(const Vec2& from, const Vec2& to) const {
+  constexpr int kSteps = 16;
+  for (int i = 0; i <= kSteps; ++i)
+    if (falls_at(from + (to - from) * i / kSteps, kNearFall)) return true;
+  return false;
+}
+
 bool Tracker::State::has_fallen(const Vec2& p) const {
   constexpr double kSurely = 0.01;  // m: of a fall's edge, beside which a ball may hang; or of its middle
   constexpr double kBehind = 0.10;  // m of its middle
@@ -320,9 +327,11 @@ void Tracker::State::miss(Followed& b, const Look& l) {
     return;
   }
   const Vec2 p = b.at + b.velocity * std::min(unseen, 0.5);
-  // Where a cushion is hidden it has turned there, out of sight, wherever it would have gone without.
+  // Beyond the bed it went by a pocket. From a nose it comes back; hidden, it has turned there out of sight, wherever
+  // it would have gone without.
   const Vec2 most(table.half_width() - b.radius, table.half_length() - b.radius);
-  const bool off = !table.on_bed(p, b.radius, 0.02) && !covered(l, p.cwiseMin(most).cwiseMax(-most));
+  const bool off =
+      !table.on_bed(p, b.radius, 0.02) && !covered(l, p.cwiseMin(most).cwiseMax(-most)) && passes_a_fall(b.at, p);
   const CoverMap& then = cover.front().second;
   const bool fell = (falls_at(b.at, kNearFall) || falls_at(p, kNearFall) || off) &&
                     !mouth_never_seen(table, then, l.cover, b.at) && !mouth_never_seen(table, then, l.cover, p);

@@ -64,6 +64,7 @@ struct Tracker::State {
   [[nodiscard]] std::optional<Episode> close(bool cut);
   [[nodiscard]] static bool covered(const Look& l, const Vec2& p, double beside = kUnderBall);
   [[nodiscard]] bool falls_at(const Vec2& p, double slack) const;
+  [[nodiscard]] bool passes_a_fall(const Vec2& from, const Vec2& to) const;
   [[nodiscard]] bool has_fallen(const Vec2& p) const;
 };
 

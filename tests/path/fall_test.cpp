@@ -111,10 +111,9 @@ TEST_F(Fall, ABallOverAPocketFallsBetweenTwoFrames) {
   soft.v *= 0.05;
   EXPECT_EQ(told(red, soft), "") << "it would still have been seen";
   BallTrack elsewhere = red;
-  Sighting s;
-  s.time = 1.3;
-  s.at = {-0.3, -1.2};
-  elsewhere.seen.push_back(s);
+  elsewhere.seen.emplace_back();
+  elsewhere.seen.back().time = 1.3;
+  elsewhere.seen.back().at = {-0.3, -1.2};
   EXPECT_EQ(told(elsewhere, begun), "");
   BallTrack lies = red;
   lies.after = red.before;
@@ -190,7 +189,8 @@ TEST_F(Fall, WhatWasHitAtAPocketTooFastToBeSeenFellThere) {
   EXPECT_EQ(told(green, begun, episode), "baulk-left");
   // What the hit left at its place, and the pocket's own dark, are no ball.
   BallTrack ghosts = green;
-  Sighting s;
+  std::vector<Sighting> one(1);
+  Sighting& s = one[0];
   s.colour.assign(8, -6.0F);
   s.colour[kind] = 0;
   for (int i = 1; i < 6; ++i) {
@@ -288,6 +288,24 @@ TEST_F(Fall, VanishedAtAJawItFellThere) {
   found.pocket.reset();
   settle_fall(found, world, 0.6, false);
   EXPECT_FALSE(found.pocket);
+}
+
+// A yellow that the white hit half a second later was told to have begun by itself, and to have moved the white
+// (drawn 420): it lay in sight meanwhile.
+TEST_F(Fall, APathThatBeganWhileItsBallStillLayIsNotItsOwn) {
+  BallTrack track;
+  track.before = Stay{};
+  track.before->at = found.chain.legs[0].leg.p;
+  EXPECT_FALSE(lay_there_since(track, found));
+  for (int i = 0; i < 3; ++i) {
+    EXPECT_FALSE(lay_there_since(track, found)) << i;
+    track.seen.emplace_back();
+    track.seen.back().time = found.chain.legs[0].leg.t + 0.1 + 0.02 * i;
+    track.seen.back().at = track.before->at + Vec2(0.002, 0);
+  }
+  EXPECT_TRUE(lay_there_since(track, found));
+  for (Sighting& s : track.seen) s.visible = 0.5;
+  EXPECT_FALSE(lay_there_since(track, found)) << "half of a ball there is what it left behind";
 }
 
 }  // namespace
