@@ -43,6 +43,20 @@ bool astray(const Found& found) {
   return n > 0 && sum > kAstray * kAstray * n;
 }
 
+// A ball that left its place as `begun` says. Requires: track.before.
+Found set_out(const BallTrack& track, double radius, double mass, const World& world, const Leg& begun) {
+  Found f;
+  f.chain.ball = track.ball;
+  f.chain.radius = radius;
+  f.chain.mass = mass;
+  f.chain.pulled = pulled_of(track);
+  f.chain.start = anchor_of(*track.before);
+  f.chain.legs.emplace_back();
+  f.chain.legs[0].leg = begun;
+  f.cloth = world.cloth;
+  return f;
+}
+
 }  // namespace
 
 void find_fall(Found& found, const World& world, double last_seen, double within) {
@@ -102,15 +116,7 @@ std::optional<Found> fell_at_once(const BallTrack& track, double radius, double 
         return s.time > begun.t + kSoon && (s.at - track.before->at).norm() > kElsewhere;
       }))
     return std::nullopt;
-  Found f;
-  f.chain.ball = track.ball;
-  f.chain.radius = radius;
-  f.chain.mass = mass;
-  f.chain.pulled = pulled_of(track);
-  f.chain.start = anchor_of(*track.before);
-  f.chain.legs.emplace_back();
-  f.chain.legs[0].leg = begun;
-  f.cloth = world.cloth;
+  Found f = set_out(track, radius, mass, world, begun);
   find_fall(f, world, begun.t, kWithin);
   if (!f.pocket || f.chain.legs.size() > 1) return std::nullopt;
   const bool over_it = std::any_of(world.surfaces.begin(), world.surfaces.end(), [&](const Surface& s) {
@@ -134,15 +140,7 @@ std::optional<Found> fell_unseen(const BallTrack& track, double radius, double m
   if (track.after || !track.before || !track.before->seen() || episode.frame_times.empty() || begun.v.norm() < kFast)
     return std::nullopt;
   if (episode.frame_times.back() - begun.t < kLongAfter) return std::nullopt;
-  Found f;
-  f.chain.ball = track.ball;
-  f.chain.radius = radius;
-  f.chain.mass = mass;
-  f.chain.pulled = pulled_of(track);
-  f.chain.start = anchor_of(*track.before);
-  f.chain.legs.emplace_back();
-  f.chain.legs[0].leg = begun;
-  f.cloth = world.cloth;
+  Found f = set_out(track, radius, mass, world, begun);
   find_fall(f, world, begun.t, kFar / kFast);
   if (!f.pocket || f.chain.legs.size() > 1) return std::nullopt;
   const auto fall = std::find_if(world.surfaces.begin(), world.surfaces.end(), [&](const Surface& s) {
