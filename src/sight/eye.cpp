@@ -226,6 +226,7 @@ void Eye::State::erase(const KnownBall& ball) {
 void Eye::State::cover_rest(Look& look) {
   look.cover.half_width = region.cover_half_width;
   look.cover.half_length = region.cover_half_length;
+  look.cover.cells |= region.beyond;
   open.create(region.rows, region.cols, CV_8U);
   open.setTo(Cloth::kOpen);
   const double ball_area = kPi * region.ball_radius * region.ball_radius / 4;

@@ -94,6 +94,15 @@ Region Region::make(const camera::Rig& rig, const table::Table& table, double ba
       const int k = static_cast<int>((at->y() + r.cover_half_length) / (2 * r.cover_half_length) * CoverMap::kRows);
       r.cell.at<short>(y, x) = static_cast<short>(k * CoverMap::kColumns + c);
     }
+  for (int k = 0; k < CoverMap::kRows; ++k)
+    for (int c = 0; c < CoverMap::kColumns; ++c) {
+      const Vec2 at(((c + 0.5) / CoverMap::kColumns * 2 - 1) * r.cover_half_width,
+                    ((k + 0.5) / CoverMap::kRows * 2 - 1) * r.cover_half_length);
+      if (std::abs(at.x()) >= w || std::abs(at.y()) >= l) continue;
+      const auto px = camera.project({at.x(), at.y(), 0});
+      const bool shown = px && px->x() >= 0 && px->y() >= 0 && px->x() < 2 * r.cols && px->y() < 2 * r.rows;
+      if (!shown) r.beyond.set(static_cast<std::size_t>(k * CoverMap::kColumns + c));
+    }
   return r;
 }
 

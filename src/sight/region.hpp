@@ -27,6 +27,7 @@ struct Region {
   static constexpr int kCellStep = 4;
   cv::Mat cell;  // CV_16S
   double cover_half_width = 0, cover_half_length = 0;
+  decltype(CoverMap::cells) beyond;  // cells of the bed that the picture does not show
 
   // Requires: a camera that sees the table.
   static Region make(const camera::Rig& rig, const table::Table& table, double ball_radius);

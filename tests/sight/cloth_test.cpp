@@ -57,5 +57,27 @@ TEST(FirstFrames, AreEnoughAfterASecond) {
   }
 }
 
+// An end that the picture cuts off hides balls as a board does; what lies in the picture is open.
+TEST(Region, WhatThePictureCutsOffIsNotOpen) {
+  const table::Table table = test_support::full_size();
+  camera::Rig rig;
+  rig.camera = test_support::overhead_camera();
+  rig.half_width = table.half_width();
+  rig.half_length = table.half_length();
+  EXPECT_TRUE(Region::make(rig, table, 0.02625).beyond.none());
+  rig.camera.lens.cx += 200;
+  const Region cut = Region::make(rig, table, 0.02625);
+  CoverMap cover;
+  cover.half_width = cut.cover_half_width;
+  cover.half_length = cut.cover_half_length;
+  cover.cells = cut.beyond;
+  const double end = table.half_length() - 0.05;
+  const double seen = rig.camera.project({0, end, 0})->x() < rig.camera.width ? 1 : -1;
+  EXPECT_FALSE(cover.covered({0, seen * end}));
+  EXPECT_FALSE(cover.covered({0, 0}));
+  EXPECT_TRUE(cover.covered({0, -seen * end}));
+  EXPECT_TRUE(cover.covered({0.8, -seen * end}));
+}
+
 }  // namespace
 }  // namespace baizetrace::sight
