@@ -199,7 +199,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
     // A ball whose motion free running does not explain is in a hand, or is no ball: it takes no part.
     constexpr double kLeastExplained = 0.5;
     if (track->ball != "white" && f->lost && f->trusted < kLeastExplained * f->moving) continue;
-    if (track->ball != "white" && lay_there_since(*own, *f)) continue;
+    if (track->ball != "white" && !begun && lay_there_since(*own, *f)) continue;
     found.push_back(std::move(*f));
     tracks.push_back(track);
     worlds.push_back(std::move(world));

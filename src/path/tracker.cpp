@@ -14,6 +14,7 @@ constexpr double kSettle = 0.35;        // s of rest after the last ball stopped
 constexpr double kLost = 1.0;           // s: a moving ball unseen for longer in the open is gone
 constexpr double kLostCovered = 3.0;    // s: the same under cover
 constexpr double kLostAtPocket = 0.30;  // s: the same where it would have fallen
+constexpr double kBesideNose = 0.4;     // m: what goes out of sight no further from the nose it runs into comes back
 constexpr double kTaken = 0.8;          // s: a resting ball unseen in the open for longer has been taken
 constexpr int kTakenLooks = 12;
 constexpr double kAnothers = 8.5;   // price, for a moving ball, of what another thing's trail leads to: a turn is out
@@ -327,11 +328,11 @@ void Tracker::State::miss(Followed& b, const Look& l) {
     return;
   }
   const Vec2 p = b.at + b.velocity * std::min(unseen, 0.5);
-  // Beyond the bed it went by a pocket. From a nose it comes back; hidden, it has turned there out of sight, wherever
-  // it would have gone without.
+  // Beyond the bed it went by a pocket, or it was lost long before. From a nose it comes back; hidden, it has turned
+  // there out of sight, wherever it would have gone without.
   const Vec2 most(table.half_width() - b.radius, table.half_length() - b.radius);
-  const bool off =
-      !table.on_bed(p, b.radius, 0.02) && !covered(l, p.cwiseMin(most).cwiseMax(-most)) && passes_a_fall(b.at, p);
+  const bool off = !table.on_bed(p, b.radius, 0.02) && !covered(l, p.cwiseMin(most).cwiseMax(-most)) &&
+                   (passes_a_fall(b.at, p) || table.on_bed(b.at, b.radius, -kBesideNose));
   const CoverMap& then = cover.front().second;
   const bool fell = (falls_at(b.at, kNearFall) || falls_at(p, kNearFall) || off) &&
                     !mouth_never_seen(table, then, l.cover, b.at) && !mouth_never_seen(table, then, l.cover, p);
