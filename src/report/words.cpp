@@ -45,6 +45,11 @@ void outcome(const practice::Attempt& a, const practice::Setup* setup, AttemptWo
   if (!gone.empty() && !cut_short)
     words.cannot_tell.push_back(
         fmt::format("What became of {}: {} not seen again.", joined(gone), gone.size() > 1 ? "they were" : "it was"));
+  for (const auto& [ball, path] : a.balls)
+    if (!path.contacts.empty() && path.contacts.back().kind == ContactKind::pocket && path.contacts.back().inferred)
+      words.cannot_tell.push_back(fmt::format(
+          "How the {0} fell: it was not seen on its way, but was hit straight at the {1} and lay nowhere afterwards.",
+          ball_name(ball), table::trade_name_of_pocket(path.contacts.back().with)));
   if (meant_to_pot && a.pot_made.has_value()) {
     if (*a.pot_made) {
       words.verdict = capital(ball_name(target)) + " in.";

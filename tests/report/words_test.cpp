@@ -167,6 +167,20 @@ TEST(Words, WithoutASetupNothingIsSaidAboutWhatWasMeant) {
   EXPECT_THAT(w.sentence, Not(HasSubstr("missed")));
 }
 
+// A pot that only the hit tells is told as one, and that nobody saw it.
+TEST(Words, APotThatWasNotSeenIsSaidToBe) {
+  practice::Attempt a = attempt();
+  EXPECT_THAT(words_of(a, full_size()).cannot_tell, Not(testing::Contains(HasSubstr("How the green fell"))));
+  Contact fall;
+  fall.kind = ContactKind::pocket;
+  fall.with = "baulk-left";
+  fall.inferred = true;
+  a.balls["green"].contacts.push_back(fall);
+  EXPECT_THAT(words_of(a, full_size()).cannot_tell,
+              testing::Contains("How the green fell: it was not seen on its way, but was hit straight at the green "
+                                "pocket and lay nowhere afterwards."));
+}
+
 TEST(Words, AKnownPaceHasTheDecimalsThatItsUncertaintyLeaves) {
   practice::Strike s;
   s.speed = 3.274;
