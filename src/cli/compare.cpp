@@ -81,7 +81,7 @@ Result<Done> run(const Arguments& a) {
     for (const std::string& change : a.what_if) {
       const auto shot = compare::what_if(*x, change, setup, old->table, old->balls, *play);
       if (!shot) return pass_on(shot);
-      fmt::print("{}. {}: {}\n", x->number, change, report::what_if_words(shot->motion, *x));
+      fmt::print("{}. {}: {}\n", x->number, change, report::what_if_words(shot->motion, shot->unchanged));
     }
     return Done{};
   }

@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "compare/beside.hpp"
+#include "practice/wording.hpp"
 
 namespace baizetrace::compare {
 namespace {
@@ -204,14 +205,22 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
   // The best that any strike does with these very conditions: what it leaves over is not the strike's.
   StrikeFound start = found;
   start.numbers.play.setZero();
-  const StrikeFound under = find_strike(*evidence, *a.strike, table, play,
-                                        {.play_free = false,
-                                         .intervals = false,
-                                         .near = &start,
-                                         .draws = meant ? o.draws : 0,
-                                         .tip_u = {std::max(0.002, found.right.u()), std::max(0.002, found.height.u())},
-                                         .seed = o.seed});
-  const StrikeFound& its = under.residuals.size() > 0 ? under : start;
+  StrikeFitOptions exact{.play_free = false,
+                         .intervals = false,
+                         .near = &start,
+                         .draws = meant ? o.draws : 0,
+                         .tip_u = {std::max(0.002, found.right.u()), std::max(0.002, found.height.u())},
+                         .seed = o.seed};
+  StrikeFound under = find_strike(*evidence, *a.strike, table, play, exact);
+  if (!under.fits) {  // not near the other, perhaps elsewhere
+    exact.near = nullptr;
+    under = find_strike(*evidence, *a.strike, table, play, exact);
+  }
+  if (!under.fits) {
+    a.not_explained = "with how the table is taken to play, " + under.why;
+    return;
+  }
+  const StrikeFound& its = under;
   const auto explained = play_explained(a, *evidence, its.numbers, table, set, play.conditions);
   if (!explained || !explained->complete) {
     a.not_explained = explained ? explained->why : explained.error().what;
@@ -266,20 +275,29 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
     left += sum.squaredNorm();
     aims.push_back(wrap_angle(there->found.heading - there->re_aimed));
   }
-  const auto sd = [&](double sum) { return std::sqrt(sum / std::max(1, drawn_well)); };
-  for (std::size_t k = 0; k < kParts; ++k) m.u[kPartNames[k]] = sd(square[k]);
-  m.u["pace_and_height"] = sd(both);
-  m.u["left_over"] = std::hypot(sd(left), white->second.rest->u.norm());
   // A part is told when it exceeds its own uncertainty, and when what was meant is outside what the strike is known to.
+  // Where too few draws say what that uncertainty is, none is.
   constexpr int kFewestDraws = 8;
+  const bool drawn = drawn_well >= kFewestDraws;
+  const auto sd = [&](double sum) { return std::sqrt(sum / drawn_well); };
+  if (drawn) {
+    for (std::size_t k = 0; k < kParts; ++k) m.u[kPartNames[k]] = sd(square[k]);
+    m.u["pace_and_height"] = sd(both);
+    m.u["left_over"] = std::hypot(sd(left), white->second.rest->u.norm());
+  } else {
+    m.not_told.insert(m.not_told.end(), {"pace_and_height", "left_over"});
+  }
+  // Of a table that nobody measured too hard and too soft mean nothing.
+  if (!play.tuned) m.u.erase("pace");
   const auto holds = [](const Told& t, double wished) { return wished >= t.low && wished <= t.high; };
   const bool within[kParts] = {false, false, holds(found.speed, ends->meant.speed),
                                holds(found.right, ends->meant.right), holds(found.height, ends->meant.height)};
   for (std::size_t k = 0; k < kParts; ++k)
-    if (within[k] || drawn_well < kFewestDraws || 1.96 * m.u[kPartNames[k]] > into[k]->norm())
+    if (const auto u = m.u.find(kPartNames[k]); within[k] || u == m.u.end() || 1.96 * u->second > into[k]->norm())
       m.not_told.emplace_back(kPartNames[k]);
 
   // Thick or thin at the object ball: the way found beside the way that would have done it.
+  MissWords w;
   if (setup->shot->kind != practice::Shot::Kind::heading) {
     const std::string object = setup->shot->first.empty() ? setup->shot->ball : setup->shot->first;
     motion::Strike aimed = ends->meant;
@@ -289,21 +307,25 @@ void explain_attempt(practice::Attempt& a, const std::optional<practice::Setup>&
       const auto wanted_off = off_centre(*right_way, ends->real, object),
                  real_off = off_centre(*explained, ends->real, object);
       if (wanted_off && real_off) {
-        // Towards the centre is thick, on whichever side the ball was to be hit.
-        m.aim_at_ball = (*wanted_off > 0 ? 1 : -1) * (*wanted_off - *real_off);
+        // Towards the centre is thick, on whichever side the ball was to be hit. A straight shot has no thick side, nor
+        // has one that went past the centre: these are told as right or left of the line.
+        const double straight = 2 * set.kinds[0].radius * std::sin(practice::kStraightCut);
+        if (std::abs(*wanted_off) < straight || *wanted_off * *real_off < 0)
+          w.aim_right = *wanted_off - *real_off;
+        else
+          m.aim_at_ball = (*wanted_off > 0 ? 1 : -1) * (*wanted_off - *real_off);
         double sum = 0;
         const double aim = wrap_angle(ends->found.heading - ends->re_aimed);
         for (const double x : aims) sum += (x - aim) * (x - aim);
         double run = 0;
-        for (const motion::Ball& w : ends->real)
-          for (const motion::Ball& b : ends->real)
-            if (w.name == cue && b.name == object) run = (b.place - w.place).norm();
+        for (const motion::Ball& from : ends->real)
+          for (const motion::Ball& to : ends->real)
+            if (from.name == cue && to.name == object) run = (to.place - from.place).norm();
         m.u_aim_at_ball = run * std::sqrt(sum / std::max<std::size_t>(1, aims.size()));
       }
     }
   }
 
-  MissWords w;
   w.pace = {found.speed.low / ends->meant.speed - 1, found.speed.high / ends->meant.speed - 1};
   w.right = {found.right.low - ends->meant.right, found.right.high - ends->meant.right};
   w.height = {found.height.low - ends->meant.height, found.height.high - ends->meant.height};

@@ -40,10 +40,12 @@ void explain_attempt(practice::Attempt& attempt, const std::optional<practice::S
 struct MissWords {
   // 95 % intervals of found less meant: share of the meant speed; ball radii.
   std::array<double, 2> pace{}, right{}, height{};
-  double radius = 0.02625;       // m
-  Vec2 along{0, 1};              // unit vector, the meant path's last run
-  Vec2 rest_off = Vec2::Zero();  // m, real less meant
-  bool pace_known = false;       // the table is tuned: too hard and too soft mean something
+  double radius = 0.02625;            // m
+  Vec2 along{0, 1};                   // unit vector, the meant path's last run
+  Vec2 rest_off = Vec2::Zero();       // m, real less meant
+  bool pace_known = false;            // the table is tuned: too hard and too soft mean something
+  std::optional<double> aim_right{};  // m at the object ball, right of the line that was meant: where thick and thin
+                                      // mean nothing
 };
 [[nodiscard]] std::string sentence_of(const practice::Miss& miss, const MissWords& words);
 

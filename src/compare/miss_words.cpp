@@ -62,6 +62,9 @@ std::string sentence_of(const practice::Miss& m, const MissWords& w) {
   if (m.aim_at_ball && m.u_aim_at_ball && std::abs(*m.aim_at_ball) > 1.96 * *m.u_aim_at_ball)
     aim = fmt::format("{:.1f} mm too {} at the object ball", 1e3 * std::abs(*m.aim_at_ball),
                       *m.aim_at_ball > 0 ? "thick" : "thin");
+  if (w.aim_right && m.u_aim_at_ball && std::abs(*w.aim_right) > 1.96 * *m.u_aim_at_ball)
+    aim = fmt::format("{:.1f} mm {} of the line at the object ball", 1e3 * std::abs(*w.aim_right),
+                      *w.aim_right > 0 ? "right" : "left");
   add("aim", m.aim, aim);
   if (w.pace_known) add("pace", m.pace, "pace " + span_words(w.pace, 100, "%", "over", "under"));
   add("side", m.side, "tip " + span_words(w.right, mm, "mm", "further right", "further left"));
@@ -81,7 +84,15 @@ std::string sentence_of(const practice::Miss& m, const MissWords& w) {
     told_sum += m.left_over;
   }
   std::stable_sort(causes.begin(), causes.end(), [](const Cause& a, const Cause& b) { return a.size > b.size; });
-  if (causes.empty()) return out + ": cannot tell why, every part is smaller than its uncertainty.";
+  if (causes.empty()) {
+    if (!w.pace_known && m.pace.norm() >= kWorthSaying * miss)
+      return out +
+             ": cannot tell why; how the table plays was not measured, so neither was a pace too hard or too soft.";
+    if (m.u.empty()) return out + ": cannot tell why, nor how well each part of it is known.";
+    const bool some = left_told || told("placing") || told("aim") || told("pace") || told("side") || told("height");
+    return out + (some ? ": cannot tell why, the parts that are known are small ones."
+                       : ": cannot tell why, every part is smaller than its uncertainty.");
+  }
   constexpr std::size_t kMostCauses = 3;
   if (causes.size() > kMostCauses) causes.resize(kMostCauses);
   out += ": ";

@@ -206,9 +206,14 @@ std::vector<ShotNumbers> draw(Shot& shot, const Unknowns& unknowns, const Valley
   };
   std::vector<ShotNumbers> out;
   constexpr double kNotTold = 5.99;  // chi-square, two degrees of freedom, 95 %
+  // Where hardly any of them is good, the tip is known much better than the widths asked for: narrower ones follow.
+  constexpr int kHardlyAny = 12;
+  double width = 1;
   for (int tries = 0; tries < 3 * o.draws && static_cast<int>(out.size()) < o.draws; ++tries) {
+    if (tries > 0 && tries % kHardlyAny == 0 && out.size() < static_cast<std::size_t>(tries / kHardlyAny)) width /= 2;
     const double a = normal(), b = turn * a + std::sqrt(1 - turn * turn) * normal();
-    const Eigen::Vector2d by(a * o.tip_u[0] / unknowns.scale(kRight), b * o.tip_u[1] / unknowns.scale(kHeight));
+    const Eigen::Vector2d by(width * a * o.tip_u[0] / unknowns.scale(kRight),
+                             width * b * o.tip_u[1] / unknowns.scale(kHeight));
     VectorXd z = best.z;
     const Eigen::Vector2d push = inverse * by;
     z += all.col(kRight) * push[0] + all.col(kHeight) * push[1];

@@ -10,6 +10,7 @@ namespace baizetrace::compare {
 struct WhatIf {
   motion::Prediction motion;
   motion::Strike strike;
+  std::optional<Vec2> unchanged;  // m, where the strike found stops by the same play; absent: it does not
 };
 
 // `change`: "no-side"; "on-the-mark" (the balls on the setup's marks, the same strike); "softer=P", "harder=P"

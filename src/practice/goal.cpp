@@ -9,8 +9,6 @@
 namespace baizetrace::practice {
 namespace {
 
-constexpr double kStraight = radians(2.0);  // of cut: less is straight, and a side means nothing
-
 std::string cushions_in_words(const std::vector<std::string>& cushions) {
   std::string out;
   for (const std::string& c : cushions) out += (out.empty() ? "" : ", ") + table::trade_name_of_cushion(c);
@@ -170,7 +168,7 @@ GoalPart leave(const NextBall& next, const SetupPrediction& p) {
     note = fmt::format("{} {}, {} (cut {:.0f} degrees) {:.0f} cm away", ball_name(next.ball),
                        l.clear ? "open" : "blocked by the " + ball_name(l.blocked_by), fullness_words(l.cut),
                        degrees(l.cut), 100 * l.distance);
-    if (l.cut >= kStraight) note += ", white on its " + l.side;
+    if (l.cut >= kStraightCut) note += ", white on its " + l.side;
   }
   if (l.hampered_by) note += ", hampered by the " + post_name(*l.hampered_by);
   if (next.cut && l.on) {

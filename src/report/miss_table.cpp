@@ -110,7 +110,9 @@ std::string parting_words(const practice::Attempt& a) {
                        100 * a.comparison->at_contacts[i].second);
   const std::size_t n = a.comparison->at_contacts.size();
   const auto& meant = a.meant->contacts;
-  if (n < real.size() || n < meant.size()) {
+  // Of one that was not seen to its end nobody knows what it touched next.
+  const bool seen_on = n < real.size() || (a.ended == practice::Ended::rest && !white->second.told_until);
+  if (seen_on && (n < real.size() || n < meant.size())) {
     const auto name = [&](const std::vector<Contact>& c) { return n < c.size() ? contact_name(c[n]) : "nothing more"; };
     out += fmt::format("{}it touched {} where {} was meant", out.empty() ? "" : "; then ", name(real), name(meant));
   }
@@ -121,7 +123,7 @@ std::string parting_words(const practice::Attempt& a) {
   return out;
 }
 
-std::string what_if_words(const motion::Prediction& p, const practice::Attempt& a) {
+std::string what_if_words(const motion::Prediction& p, const std::optional<Vec2>& unchanged) {
   const BallPath* white = p.ball("white");
   if (!white) return "there is no white";
   std::string out;
@@ -130,8 +132,9 @@ std::string what_if_words(const motion::Prediction& p, const practice::Attempt& 
   if (white->pocket) return out + "; goes in-off";
   if (!white->rest) return out + "; does not come to rest";
   out += fmt::format("; stops at ({:.2f}, {:.2f})", white->rest->at.x(), white->rest->at.y());
-  if (const auto real = a.after.find("white"); real != a.after.end())
-    out += fmt::format(", {:.0f} cm from where it stopped", 100 * (white->rest->at - real->second.at).norm());
+  if (unchanged)
+    out += fmt::format(", {:.0f} cm from where the strike as it was found stops",
+                       100 * (white->rest->at - *unchanged).norm());
   return out;
 }
 

@@ -31,6 +31,6 @@ struct MissRow {
 [[nodiscard]] std::string parting_words(const practice::Attempt& attempt);
 
 // Where a what-if shot stops, beside the real one.
-[[nodiscard]] std::string what_if_words(const motion::Prediction& prediction, const practice::Attempt& attempt);
+[[nodiscard]] std::string what_if_words(const motion::Prediction& prediction, const std::optional<Vec2>& unchanged);
 
 }  // namespace baizetrace::report
