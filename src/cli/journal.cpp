@@ -134,7 +134,10 @@ Result<Done> show(const Arguments& a) {
       continue;
     }
     std::string line = fmt::format("{:4}  ", r.number);
-    line += !r.pot ? "not judged" : *r.pot ? "in        " : r.in_off.value_or(false) ? "in-off    " : "missed    ";
+    line += !r.pot                     ? r.points ? "          " : "not judged"
+            : *r.pot                   ? "in        "
+            : r.in_off.value_or(false) ? "in-off    "
+                                       : "missed    ";
     line += r.from_mark ? fmt::format("  {:3.0f} cm from the mark", 100 * *r.from_mark) : "";
     if (r.along)
       line += fmt::format(", {:.0f} cm {}, {:.0f} cm {}", 100 * std::abs(*r.along), *r.along < 0 ? "short" : "long",
@@ -170,6 +173,7 @@ Result<Done> trend(const Arguments& a) {
                                  {"across_sd", maybe(r.across_sd)},
                                  {"pace_sd", maybe(r.pace_sd)}});
     all["spread_per_evening"] = maybe(t->spread_per_evening);
+    if (t->spread_per_evening) all["spread_by_chance"] = t->spread_by_chance;
     if (t->tiring)
       all["tiring_per_attempt"] = {{"mean", t->tiring->mean},
                                    {"interval", {t->tiring_interval->low, t->tiring_interval->high}}};
@@ -183,11 +187,13 @@ Result<Done> trend(const Arguments& a) {
                r.along_mean ? fmt::format("{:+.0f} +- {:.0f} cm", 100 * *r.along_mean, 100 * *r.along_sd) : "-",
                r.across_mean ? fmt::format("{:+.0f} +- {:.0f} cm", 100 * *r.across_mean, 100 * *r.across_sd) : "-",
                share(r.pots, r.pots_of));
-  if (t->spread_per_evening) {
+  if (!t->one_shot) {
+    fmt::print("How it changes is told of one setup: name it with --setup.\n");
+  } else if (t->spread_per_evening) {
     const double per = 100 * *t->spread_per_evening;
-    constexpr double kLeast = 0.1;  // cm
-    if (std::abs(per) < kLeast)
-      fmt::print("The spread stays as it is.\n");
+    constexpr double kRarely = 0.05;  // an order of evenings that chance makes more often is no trend
+    if (t->spread_by_chance > kRarely)
+      fmt::print("The spread: no change that the numbers carry.\n");
     else
       fmt::print("The spread {} by {:.1f} cm an evening.\n", per < 0 ? "shrinks" : "grows", std::abs(per));
   } else {

@@ -5,6 +5,7 @@
 #include <limits>
 
 #include "base/files.hpp"
+#include "practice/pot.hpp"
 #include "practice/scoring.hpp"
 #include "practice/sorting.hpp"
 #include "practice/statistics.hpp"
@@ -82,9 +83,7 @@ Result<Judged> judge_by(OldSession& old, const practice::Setup& setup, const std
     x.number = was.number;
     if (!x.follow_on) x.follow_on = was.follow_on;
     if (x.follow_on && setup.goal && setup.goal->next)
-      x.follow_on->next_potted =
-          std::any_of(x.follow_on->potted.begin(), x.follow_on->potted.end(),
-                      [&](const practice::Potted& p) { return p.ball == setup.goal->next->ball; });
+      x.follow_on->next_potted = practice::next_potted(*x.follow_on, setup.goal->next->ball);
     const bool meant = sorted.setup_of_group[static_cast<std::size_t>(x.group - 1)] >= 0;
     practice::add_passing(x, old.table, old.balls,
                           meant && setup.goal ? setup.goal->gates : std::vector<motion::GateName>{});
@@ -92,6 +91,7 @@ Result<Judged> judge_by(OldSession& old, const practice::Setup& setup, const std
       practice::score_attempt(x, setup, old.table, old.balls);
     } else {
       x.score.reset();
+      x.not_judged.clear();
       x.pot_made.reset();
       x.leave.reset();
       x.placing_error.clear();

@@ -47,6 +47,7 @@ std::string summary_of(const practice::Session& s, const MeasureOptions& o) {
       const practice::Setup* meant = k < setups.size() && setups[k] ? &*setups[k] : nullptr;
       out += fmt::format("{}. {}", a.number, report::words_of(a, table, {.setup = meant}).sentence);
       if (a.score) out += fmt::format(" {:g} of {:g}.", a.score->points, a.score->of);
+      if (!a.not_judged.empty()) out += fmt::format(" Not judged: {}.", a.not_judged);
       out += "\n";
     }
   }

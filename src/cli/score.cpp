@@ -30,8 +30,7 @@ Result<Done> run(const Arguments& a) {
   for (const practice::Attempt& x : s.attempts) {
     fmt::print("{}. ", x.number);
     if (!x.score) {
-      fmt::print("{}\n", x.ended == practice::Ended::clip ? "cut off by the end of the recording: not judged"
-                                                          : "not this setup: not judged");
+      fmt::print("not judged: {}\n", x.not_judged.empty() ? "it is not this setup's shot" : x.not_judged);
       continue;
     }
     fmt::print("{:g} of {:g}", x.score->points, x.score->of);

@@ -272,7 +272,7 @@ Result<int> Journal::add(const practice::Session& s, std::span<const std::string
       bind_to(put, 14, from_mark);
       bind_to(put, 15, along);
       bind_to(put, 16, across);
-      bind_to(put, 17, a.strike ? std::optional(a.strike->speed) : std::nullopt);
+      bind_to(put, 17, a.strike && a.strike->speed_told() ? std::optional(a.strike->speed) : std::nullopt);
       bind_to(put, 18, a.strike ? std::optional(a.strike->heading) : std::nullopt);
       bind_to(put, 19, off);
       const auto tip = [&](const std::optional<double>& value, const char* name, int at) {

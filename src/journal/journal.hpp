@@ -60,7 +60,9 @@ struct TrendRow {
 };
 struct Trend {
   std::vector<TrendRow> evenings;            // oldest first
+  bool one_shot = true;                      // all of one setup: only then the rest is told
   std::optional<double> spread_per_evening;  // m, median slope; absent below kFewestEvenings
+  double spread_by_chance = 1;               // see practice::by_chance
   // Mean slope within an evening with its 95 % interval; only over kFewestEvenings evenings of one setup.
   std::optional<practice::MeanSd> tiring;
   std::optional<practice::Interval> tiring_interval;

@@ -10,6 +10,8 @@ Result<Trend> Journal::trend(const Filter& filter) const {
   const auto rows = attempts(filter);
   if (!rows) return pass_on(rows);
   Trend out;
+  out.one_shot = std::all_of(rows->begin(), rows->end(),
+                             [&](const AttemptRow& r) { return !r.setup.empty() && r.setup == rows->front().setup; });
   std::vector<double> order, spread, slopes;
   for (std::size_t i = 0; i < rows->size();) {
     std::size_t end = i;
@@ -42,9 +44,13 @@ Result<Trend> Journal::trend(const Filter& filter) const {
       order.push_back(static_cast<double>(out.evenings.size())), spread.push_back(*t.median_from_mark);
     out.evenings.push_back(std::move(t));
   }
-  if (static_cast<int>(spread.size()) >= kFewestEvenings) out.spread_per_evening = practice::theil_sen(order, spread);
-  // Of one setup alone: tiring from another shot would be read as tiring from this one.
-  if (!filter.setup.empty() && static_cast<int>(slopes.size()) >= kFewestEvenings) {
+  // Of one setup alone: how another shot goes would be read as how this one does.
+  if (!out.one_shot) return out;
+  if (static_cast<int>(spread.size()) >= kFewestEvenings) {
+    out.spread_per_evening = practice::theil_sen(order, spread);
+    out.spread_by_chance = practice::by_chance(spread);
+  }
+  if (static_cast<int>(slopes.size()) >= kFewestEvenings) {
     out.tiring = practice::mean_sd(slopes);
     const double half = practice::student(practice::kNinetyFive, out.tiring->n - 1.0) * out.tiring->sd /
                         std::sqrt(static_cast<double>(out.tiring->n));

@@ -68,6 +68,15 @@ bool met_a_ball(const BallPath& path, double from) {
                      [&](const Contact& c) { return c.kind == ContactKind::ball && c.time >= from; });
 }
 
+// Whether it was seen for a while after a cushion or a jaw.
+bool came_back(const BallPath& path) {
+  constexpr double kAWhile = 0.2;  // s
+  if (!path.told_until) return true;
+  return std::any_of(path.contacts.begin(), path.contacts.end(), [&](const Contact& c) {
+    return (c.kind == ContactKind::cushion || c.kind == ContactKind::jaw) && c.time < *path.told_until - kAWhile;
+  });
+}
+
 }  // namespace
 
 std::string under_way_note(const path::EpisodePaths& paths) {
@@ -112,8 +121,10 @@ std::optional<Attempt> attempt_from(const path::Episode& episode, const path::Ep
   bool all_known = a.ended == Ended::rest;
   for (const BallPath& p : paths.balls) {
     a.balls[p.ball] = p;
-    // Until a hand took it all is known.
-    if (a.ended == Ended::hand && !p.goes_on()) a.balls[p.ball].told_until.reset();
+    // Until a hand took it all is known; of another ball than the white only once it has come back from where it ran,
+    // or it may have fallen.
+    if (a.ended == Ended::hand && !p.goes_on() && (p.ball == balls.kinds[0].name || came_back(p)))
+      a.balls[p.ball].told_until.reset();
     // Where a path that nothing follows would end is not where the ball lies. The white is taken for another thing
     // least of all: of it, what was seen at rest counts; of others not even that.
     if (p.rest && !p.followed()) {

@@ -9,9 +9,8 @@
 namespace baizetrace::practice {
 namespace {
 
-constexpr double kMiddle = 0.005;           // m off the middle of the mouth that still is its middle
-constexpr double kStraight = radians(2.0);  // of cut: less is a straight pot, neither thick nor thin
-constexpr double kNearer = 0.005;           // m by which one jaw must be nearer to be called so
+constexpr double kMiddle = 0.005;  // m off the middle of the mouth that still is its middle
+constexpr double kNearer = 0.005;  // m by which one jaw must be nearer to be called so
 
 const Contact* departure(const BallPath& object) {  // what sent it off
   if (object.contacts.empty() || object.contacts.front().kind != ContactKind::ball) return nullptr;
@@ -80,7 +79,7 @@ PotLine pot_line(const Attempt& a, const Shot& shot, const table::Table& table) 
   if (hit == white->second.contacts.end()) return out;
   const double needed = wrap_angle(heading_of(pocket->mouth_middle() - stood->second.at) - hit->heading_in);
   const double taken = wrap_angle(heading_of(crossing - stood->second.at) - hit->heading_in);
-  if (std::abs(needed) < kStraight || *out.at_mouth <= 0) return out;
+  if (std::abs(needed) < kStraightCut || *out.at_mouth <= 0) return out;
   out.thick_or_thin = (needed > 0 ? taken : -taken) < std::abs(needed) ? "thick" : "thin";
   return out;
 }
@@ -102,7 +101,9 @@ std::string pot_note(const Attempt& a, const Shot& shot, const table::Table& tab
                : fmt::format("in, {:.0f} mm off the middle", 1000 * *line.at_mouth);
   }
   const auto object = a.balls.find(shot.ball);
-  if (object == a.balls.end()) return fmt::format("the {} was not hit", ball_name(shot.ball));
+  if (object == a.balls.end())
+    return hit_unseen(a, shot.ball) ? "stayed up; its way was not followed"
+                                    : fmt::format("the {} was not hit", ball_name(shot.ball));
   const Contact* into = run_into(object->second);
   if (into && into->kind == ContactKind::ball)
     return fmt::format("ran into the {}", into->with == "white" ? "white again" : ball_name(into->with));
@@ -142,6 +143,24 @@ std::vector<std::string> gone_of(const Attempt& attempt) {
     if (ball != "white" && !attempt.after.contains(ball) && !fell && !on_its_way) out.push_back(ball);
   }
   return out;
+}
+
+std::optional<bool> next_potted(const FollowOn& shot, const std::string& next) {
+  if (std::any_of(shot.potted.begin(), shot.potted.end(), [&](const Potted& p) { return p.ball == next; })) return true;
+  if (std::find(shot.unseen.begin(), shot.unseen.end(), next) != shot.unseen.end()) return std::nullopt;
+  return false;
+}
+
+bool hit_unseen(const Attempt& a, const std::string& ball) {
+  constexpr double kPushed = 0.01;  // m: a ball that lies nearer to where it lay was not moved worth the name
+  if (a.balls.contains(ball)) return false;
+  const auto lay = a.before.find(ball), lies = a.after.find(ball);
+  if (lay != a.before.end() && lies != a.after.end())
+    return (lies->second.at - lay->second.at).norm() > std::max(kPushed, 3 * lies->second.u.norm());
+  return std::any_of(a.balls.begin(), a.balls.end(), [&](const auto& other) {
+    return std::any_of(other.second.contacts.begin(), other.second.contacts.end(),
+                       [&](const Contact& c) { return c.kind == ContactKind::ball && c.with == ball; });
+  });
 }
 
 }  // namespace baizetrace::practice

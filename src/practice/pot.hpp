@@ -24,7 +24,14 @@ namespace baizetrace::practice {
                                    const table::BallSet& set);
 
 // The balls other than the cue ball that lay there before the strike or were seen on their way, did not fall, and were
-// not seen at rest afterwards: what became of them is not known. Not those that a hand took on their way.
+// not seen at rest afterwards: what became of them is not known. Not those that were seen to come off a cushion or a
+// jaw, and were taken by a hand or cut off by the recording's end after that.
 [[nodiscard]] std::vector<std::string> gone_of(const Attempt& attempt);
+
+// Whether the ball that was to be potted next fell; nullopt: nobody saw what became of it.
+[[nodiscard]] std::optional<bool> next_potted(const FollowOn& shot, const std::string& next);
+
+// Whether a ball was hit that nothing followed on its way.
+[[nodiscard]] bool hit_unseen(const Attempt& attempt, const std::string& ball);
 
 }  // namespace baizetrace::practice

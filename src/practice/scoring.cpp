@@ -4,6 +4,8 @@
 #include <cmath>
 
 #include "practice/pot.hpp"
+#include "practice/stop.hpp"
+#include "practice/wording.hpp"
 
 namespace baizetrace::practice {
 namespace {
@@ -136,6 +138,32 @@ Score points_of(const std::vector<GoalPart>& parts, const Goal* goal, bool in_of
   if (in_off) score.points = 0;
   return score;
 }
+
+// Why it cannot be told whether the white lies as wanted: within what is known of its place it may and may not. "": it
+// can.
+std::string too_close(const Setup& setup, const table::Table& table, SetupPrediction p) {
+  const auto white =
+      std::find_if(p.motion.balls.begin(), p.motion.balls.end(), [](const BallPath& b) { return b.ball == "white"; });
+  if (!setup.goal || white == p.motion.balls.end() || !white->rest) return {};
+  const Place rest = *white->rest;
+  const double by = kSurely * rest.u.maxCoeff();
+  if (!(by > 0)) return {};
+  if (setup.goal->zone && std::abs(setup.goal->zone->depth(rest.at)) <= by)
+    return "the white lies too near the zone's edge to call";
+  if (!setup.goal->next) return {};
+  const auto met = [&] {
+    p.leave =
+        motion::leave_of(motion::balls_after(p.motion, p.balls), table, setup.goal->next->ball, setup.goal->next->into);
+    const auto parts = judge(setup, table, p);
+    return std::any_of(parts.begin(), parts.end(), [](const GoalPart& g) { return g.what == "leave" && g.met; });
+  };
+  const bool as_told = met();
+  for (const Vec2& side : {Vec2(by, 0), Vec2(-by, 0), Vec2(0, by), Vec2(0, -by)}) {
+    white->rest->at = rest.at + side;
+    if (met() != as_told) return "whether it leaves the next ball as wanted is too close to call";
+  }
+  return {};
+}
 }  // namespace
 
 void score_attempt(Attempt& a, const Setup& setup, const table::Table& table, const table::BallSet& set) {
@@ -148,17 +176,24 @@ void score_attempt(Attempt& a, const Setup& setup, const table::Table& table, co
   a.pot_line = {};
   a.leave.reset();
   a.score.reset();
+  a.not_judged.clear();
   const bool meant_to_pot = setup.shot && setup.shot->kind == Shot::Kind::pot;
   const bool fell = meant_to_pot && std::any_of(a.potted.begin(), a.potted.end(), [&](const Potted& p) {
                       return p.ball == setup.shot->ball && p.pocket == setup.shot->pocket;
                     });
   // Where the ball went that was to be potted, nobody saw: neither potted nor missed.
-  if (const auto gone = gone_of(a); meant_to_pot && std::count(gone.begin(), gone.end(), setup.shot->ball) > 0) return;
+  if (const auto gone = gone_of(a); meant_to_pot && std::count(gone.begin(), gone.end(), setup.shot->ball) > 0) {
+    a.not_judged = fmt::format("what became of the {} was not seen", ball_name(setup.shot->ball));
+    return;
+  }
   if (meant_to_pot && (fell || a.ended != Ended::clip)) {
     a.pot_made = fell;
     a.pot_line = pot_line(a, *setup.shot, table);
   }
-  if (a.ended == Ended::clip) return;
+  if (a.ended == Ended::clip) {
+    a.not_judged = "it was cut off by the end of the recording";
+    return;
+  }
 
   AsPlayed played = as_played(a, set);
   SetupPrediction p;
@@ -181,9 +216,14 @@ void score_attempt(Attempt& a, const Setup& setup, const table::Table& table, co
   const Goal* goal = setup.goal ? &*setup.goal : nullptr;
   const bool by_path = goal && (!goal->cushions.empty() || !goal->gates.empty() || !goal->avoid.empty() ||
                                 goal->touch || goal->touch_at_least > 0 || goal->over);
-  if (const auto white = a.balls.find(set.kinds[0].name);
-      white != a.balls.end() && (!white->second.followed() || (white->second.told_until && by_path)))
-    return;
+  if (const auto white = a.balls.find(set.kinds[0].name); white != a.balls.end()) {
+    if (!white->second.followed())
+      a.not_judged = "the white's way was not followed";
+    else if (white->second.told_until && by_path)
+      a.not_judged = "what the white passed was not seen all the way";
+  }
+  if (a.not_judged.empty()) a.not_judged = too_close(setup, table, p);
+  if (!a.not_judged.empty()) return;
   std::vector<GoalPart> parts = judge(setup, table, p);
   for (GoalPart& part : parts)
     if (part.what == "pot") part.note = pot_note(a, *setup.shot, table, set);

@@ -160,6 +160,7 @@ Json write(const Attempt& a) {
   if (a.follow_on) {
     Json f{{"time", kept(a.follow_on->time)}, {"potted", Json::array()}};
     for (const Potted& p : a.follow_on->potted) f["potted"].push_back(potted(p, true));
+    if (!a.follow_on->unseen.empty()) f["unseen"] = a.follow_on->unseen;
     if (a.follow_on->next_potted) f["next_potted"] = *a.follow_on->next_potted;
     j["follow_on"] = std::move(f);
   }
@@ -241,6 +242,7 @@ Json write(const Attempt& a) {
     for (const ScorePart& p : a.score->parts) parts.push_back({{"what", p.what}, {"met", p.met}, {"note", p.note}});
     j["score"] = {{"points", a.score->points}, {"of", a.score->of}, {"parts", std::move(parts)}};
   }
+  if (!a.not_judged.empty()) j["not_judged"] = a.not_judged;
   return j;
 }
 
@@ -356,6 +358,7 @@ Attempt read_attempt(const Json& j) {
     for (const Json& p : j["follow_on"].at("potted"))
       f.potted.push_back(
           {p.at("ball").get<std::string>(), p.at("pocket").get<std::string>(), p.at("time").get<double>()});
+    if (j["follow_on"].contains("unseen")) f.unseen = j["follow_on"]["unseen"].get<std::vector<std::string>>();
     if (j["follow_on"].contains("next_potted")) f.next_potted = j["follow_on"]["next_potted"].get<bool>();
     a.follow_on = std::move(f);
   }
@@ -423,6 +426,7 @@ Attempt read_attempt(const Json& j) {
     a.miss = std::move(m);
   }
   a.not_explained = j.value("not_explained", "");
+  a.not_judged = j.value("not_judged", "");
   if (j.contains("leave")) {
     const Json& l = j["leave"];
     Leave leave{l.at("ball").get<std::string>(),

@@ -100,8 +100,8 @@ struct Comparison {
 struct Miss {
   Vec2 placing = Vec2::Zero(), aim = Vec2::Zero(), pace = Vec2::Zero(), side = Vec2::Zero(), height = Vec2::Zero();
   Vec2 left_over = Vec2::Zero();
-  std::map<std::string, double> u;      // m, of each part's length, one standard deviation
-  std::vector<std::string> not_told;    // parts whose 95 % interval exceeds them
+  std::map<std::string, double> u;      // m, of each part's length, one standard deviation; absent: not known
+  std::vector<std::string> not_told;    // parts that are not known, or within their 95 % interval of nothing
   std::optional<double> aim_at_ball;    // m at the object ball, off the line that pots; positive: thick
   std::optional<double> u_aim_at_ball;  // m
   std::string sentence;                 // for the player
@@ -129,7 +129,8 @@ struct PotLine {
 struct FollowOn {
   double time = 0;                  // s, its strike
   std::vector<Potted> potted;       // what fell
-  std::optional<bool> next_potted;  // the ball that the goal names next; absent: the goal names none
+  std::vector<std::string> unseen;  // balls of which nobody saw what became
+  std::optional<bool> next_potted;  // the ball that the goal names next; absent: it names none, or one of the unseen
 };
 
 struct ScorePart {
@@ -173,6 +174,7 @@ struct Attempt {
   std::string not_explained;  // why there is no explained path or no miss; ""
   std::optional<Leave> leave;
   std::optional<Score> score;
+  std::string not_judged;  // why there is no score although its setup is known; ""
 };
 
 // Attempts of one arrangement: the same marks.

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "practice/pot.hpp"
 #include "practice/statistics.hpp"
 #include "practice/wording.hpp"
 
@@ -99,6 +100,7 @@ struct Between {
 };
 Between between(const Attempt& last, const Attempt& now) {
   Between b;
+  b.objects_left = std::any_of(now.before.begin(), now.before.end(), [](const auto& p) { return p.first != "white"; });
   const auto here = now.before.find("white");
   if (const auto stopped = last.after.find("white"); stopped != last.after.end() && here != now.before.end())
     b.white_untouched = (stopped->second.at - here->second.at).norm() < kUntouched;
@@ -269,11 +271,17 @@ Sorted sort_shots(std::vector<Attempt> shots, std::span<const Setup> setups, con
           FollowOn f;
           f.time = a.strike_time;
           f.potted = a.potted;
+          f.unseen = gone_of(a);
+          // Cut off or taken on its way: it may fall yet.
+          if (a.ended != Ended::rest)
+            for (const auto& [ball, path] : a.balls)
+              if (ball != "white" && !path.rest && !path.pocket &&
+                  std::find(f.unseen.begin(), f.unseen.end(), ball) == f.unseen.end())
+                f.unseen.push_back(ball);
           const int of = out.setup_of_group[static_cast<std::size_t>(out.attempts[*follows].group - 1)];
           if (of >= 0 && setups[static_cast<std::size_t>(of)].goal && setups[static_cast<std::size_t>(of)].goal->next) {
             const std::string& next = setups[static_cast<std::size_t>(of)].goal->next->ball;
-            f.next_potted =
-                std::any_of(a.potted.begin(), a.potted.end(), [&](const Potted& p) { return p.ball == next; });
+            f.next_potted = next_potted(f, next);
           }
           out.attempts[*follows].follow_on = std::move(f);
         } else {

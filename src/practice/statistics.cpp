@@ -84,6 +84,29 @@ std::optional<double> theil_sen(std::span<const double> x, std::span<const doubl
   return median(std::move(slopes));
 }
 
+double by_chance(std::span<const double> v) {
+  double rising = 0;
+  for (std::size_t i = 0; i < v.size(); ++i)
+    for (std::size_t j = i + 1; j < v.size(); ++j) rising += v[j] > v[i] ? 1 : v[j] == v[i] ? 0.5 : 0;
+  const auto n = static_cast<double>(v.size());
+  const double pairs = n * (n - 1) / 2, far = std::abs(2 * rising - pairs);
+  constexpr std::size_t kCounted = 40;  // values; with more the number of pairs in order is as good as normal
+  if (v.size() > kCounted) return std::erfc(far / std::sqrt(n * (n - 1) * (2 * n + 5) / 18) / std::sqrt(2.0));
+  // Share of the orders of so many values that have k pairs in order: value after value, each new one may stand
+  // anywhere among those before it.
+  std::vector<double> share{1};
+  for (std::size_t of = 2; of <= v.size(); ++of) {
+    std::vector<double> next(share.size() + of - 1, 0.0);
+    for (std::size_t k = 0; k < share.size(); ++k)
+      for (std::size_t add = 0; add < of; ++add) next[k + add] += share[k] / static_cast<double>(of);
+    share = std::move(next);
+  }
+  double out = 0;
+  for (std::size_t k = 0; k < share.size(); ++k)
+    if (std::abs(2 * static_cast<double>(k) - pairs) >= far) out += share[k];
+  return std::min(1.0, out);
+}
+
 std::optional<Separation> what_separates(std::span<const Quantity> quantities) {
   // Two-sided 5 % shared among the quantities looked at: normal quantiles of 1 - 0.025 / m.
   static constexpr double kQuantiles[] = {1.960, 2.241, 2.394, 2.498, 2.576, 2.638, 2.690, 2.734};

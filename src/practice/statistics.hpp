@@ -52,6 +52,10 @@ struct Effect {
 // Median of the slopes of all pairs (Theil 1950, Sen 1968). nullopt: fewer than two different x.
 [[nodiscard]] std::optional<double> theil_sen(std::span<const double> x, std::span<const double> y);
 
+// How likely values in this order would rise or fall at least so steadily if the order meant nothing: two-sided, from
+// the distribution of the number of pairs in order (Kendall 1938, Biometrika 30:81); equal ones count as half.
+[[nodiscard]] double by_chance(std::span<const double> in_order);
+
 // A measured quantity that tells hits from misses.
 struct Separation {
   std::string quantity;  // "pace", "direction", "side", "height", "white placed across", "white placed along"
@@ -85,7 +89,7 @@ struct GroupSummary {
   std::optional<Separation> separates;
   int separation_tried = 0;                                      // quantities with enough numbers to be looked at
   std::vector<std::pair<std::vector<std::string>, int>> routes;  // cushions in order, how often; most often first
-  int follow_ons = 0, next_potted = 0;
+  int follow_ons = 0, next_potted = 0, next_of = 0;  // shots played on, and of how many the next ball is known
 };
 // `setup`: the group's, when it is known.
 [[nodiscard]] GroupSummary summarise(const Session& session, int group, const Setup* setup);

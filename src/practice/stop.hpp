@@ -19,6 +19,8 @@ struct Stop {
 [[nodiscard]] std::optional<Stop> stop_of(const BallPath& white, const Place& rest, const Setup& setup);
 [[nodiscard]] std::optional<Stop> stop_beside(const Attempt& attempt, const Setup& setup);
 
+inline constexpr double kSurely = 2;  // standard uncertainties by which a limit must be cleared to be called so
+
 // Where the white came to rest, or would have (`extrapolated` set); nullopt: fell, or not known.
 struct Rest {
   Place place;

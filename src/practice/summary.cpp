@@ -88,7 +88,8 @@ GroupSummary summarise(const Session& session, int group, const Setup* setup) {
         ++(*a.pot_made ? (position ? boxes.both : boxes.pot_only) : (position ? boxes.position_only : boxes.neither));
       }
     }
-    if (const auto rest = rest_of(a)) {
+    constexpr double kKnown = 0.05;  // m: where it would have stopped, by a guess worse than that, is no resting place
+    if (const auto rest = rest_of(a); rest && rest->place.u.maxCoeff() < kKnown) {
       places.push_back(rest->place.at);
       if (setup)
         if (const auto stop = stop_beside(a, *setup)) along.push_back(stop->along), across.push_back(stop->across);
@@ -101,7 +102,9 @@ GroupSummary summarise(const Session& session, int group, const Setup* setup) {
     // The first placement is the mark itself.
     if (const auto off = a.off_group.find("white"); i > 0 && off != a.off_group.end())
       placed.push_back(off->second.norm());
-    if (const auto white = a.balls.find("white"); white != a.balls.end()) {
+    // What it took is known of a white that was followed to its rest or its fall.
+    if (const auto white = a.balls.find("white");
+        white != a.balls.end() && a.ended == Ended::rest && white->second.followed() && !white->second.told_until) {
       const auto cushions = motion::cushions_of(white->second);
       const auto known =
           std::find_if(s.routes.begin(), s.routes.end(), [&](const auto& r) { return r.first == cushions; });
@@ -112,6 +115,7 @@ GroupSummary summarise(const Session& session, int group, const Setup* setup) {
     }
     if (a.follow_on) {
       ++s.follow_ons;
+      s.next_of += a.follow_on->next_potted ? 1 : 0;
       s.next_potted += a.follow_on->next_potted.value_or(false) ? 1 : 0;
     }
   }
@@ -151,7 +155,8 @@ std::string summary_json(std::span<const GroupSummary> groups) {
                     {"neither", s.boxes->neither}};
     j["in_off"] = s.in_off;
     j["ended_by_hand"] = s.by_hand;
-    if (s.follow_ons > 0) j["follow_on"] = {{"played", s.follow_ons}, {"next_potted", s.next_potted}};
+    if (s.follow_ons > 0) j["follow_on"] = {{"played", s.follow_ons}};
+    if (s.next_of > 0) j["follow_on"].update({{"next_potted", s.next_potted}, {"next_of", s.next_of}});
     if (s.rest) {
       const Spread& r = *s.rest;
       j["rest"] = {{"n", r.n}, {"mean", kept(r.mean)}};

@@ -116,7 +116,7 @@ Plan session_plan(const practice::Session& session, const table::Table& table, c
   plan.description = fmt::format("Plan of the table with the white's paths of {} attempts.", of.size());
   if (of.empty()) return plan;
   for (const auto& [name, place] : of.front()->before) plan.balls.push_back({name, place.at, kRadius, false});
-  bool said_made = false, said_missed = false;
+  bool said_made = false, said_missed = false, said_unjudged = false;
   std::vector<Vec2> places;
   for (const practice::Attempt* one : of) {
     const practice::Attempt& a = *one;
@@ -133,11 +133,12 @@ Plan session_plan(const practice::Session& session, const table::Table& table, c
       if (rest->extrapolated) p.rest = rest->place, p.hollow_rest = true;
     }
     if (of.size() <= kMostMarked) p.mark = fmt::format("{}", a.number);
-    bool& said = p.missed ? said_missed : said_made;
+    const bool judged = a.pot_made || hit;
+    bool& said = p.missed ? said_missed : judged ? said_made : said_unjudged;
     if (!said)
-      p.words = p.missed            ? "white, measured: goal not met, broken, ends in a cross"
-                : a.pot_made || hit ? "white, measured: goal met, unbroken, ends in a ring"
-                                    : "white, measured";
+      p.words = p.missed ? "white, measured: goal not met, broken, ends in a cross"
+                : judged ? "white, measured: goal met, unbroken, ends in a ring"
+                         : "white, measured: not judged, unbroken, ends in a ring";
     said = true;
     plan.paths.push_back(std::move(p));
   }

@@ -88,7 +88,8 @@ std::string accuracy_list(const practice::Session& s) {
   for (const practice::ClipInfo& c : s.more_clips) recording(c);
   item("measured",
        s.complete ? "to the end"
-                  : fmt::format("up to {:.1f} s only: the recording is cut short or damaged there", s.measured_until));
+                  : fmt::format("up to {:.1f} s only: it was stopped there, or the recording is cut short or damaged",
+                                s.measured_until));
   item("registration", s.rig.rms > 0
                            ? fmt::format("{}: the table's model lies {:.2f} pixels ({:.1f} mm) RMS from the picture",
                                          escape_xml(s.rig.file), s.rig.rms_pixels, 1000 * s.rig.rms)
@@ -135,7 +136,9 @@ std::vector<practice::GroupSummary> summaries_of(const PageInput& in) {
 std::string not_complete(const practice::Session& s) {
   const auto cut = std::count_if(s.attempts.begin(), s.attempts.end(),
                                  [](const practice::Attempt& a) { return a.ended == practice::Ended::clip; });
-  std::string out = cut > 0 ? "The last was cut off by the end of the recording. " : "";
+  std::string out = cut == 0   ? ""
+                    : cut == 1 ? "One was cut off by the end of the recording. "
+                               : fmt::format("{} were cut off by the end of their recordings. ", cut);
   if (!s.complete) out += fmt::format("Measured up to {:.1f} s only.", s.measured_until);
   return out;
 }

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "practice/pot.hpp"
 #include "report/attempt_plan.hpp"
 #include "report/html.hpp"
 #include "report/miss_table.hpp"
@@ -58,7 +59,7 @@ std::string balls_table(const practice::Attempt& a, const table::Table& table) {
   for (const auto& [name, place] : a.before) {
     const auto after = a.after.find(name);
     const auto fell = std::find_if(a.potted.begin(), a.potted.end(), [&](const auto& p) { return p.ball == name; });
-    const bool moved = a.balls.contains(name);
+    const bool moved = a.balls.contains(name) || practice::hit_unseen(a, name);
     std::string then;
     if (fell != a.potted.end())
       then = escape_xml(table::trade_name_of_pocket(fell->pocket));
@@ -112,8 +113,8 @@ std::string strike_list(const practice::Attempt& a, double ball_radius) {
   };
   constexpr double kTip = 9.5;  // mm, one tip of side or height; common practice, no source
   std::string out = "<h3>The strike, from the motion alone</h3>\n<dl>\n";
-  out +=
-      fmt::format("<div><dt>pace</dt><dd>{} m/s, {}</dd></div>\n", with_u(s.speed, u("speed"), 2), pace_words(s.speed));
+  out += fmt::format("<div><dt>pace</dt><dd>{} m/s{}</dd></div>\n", with_u(s.speed, u("speed"), 2),
+                     s.speed_told() ? ", " + pace_words(s.speed) : "");
   out += fmt::format("<div><dt>heading</dt><dd>{}°</dd></div>\n", with_u(degrees(s.heading), degrees(u("heading")), 2));
   const auto tip = [&](const char* name, const char* key, const std::optional<double>& r, const char* plus,
                        const char* minus) {
@@ -173,7 +174,7 @@ std::string comparison_list(const practice::Attempt& a) {
 }
 
 std::string score_list(const practice::Attempt& a) {
-  if (!a.score) return {};
+  if (!a.score) return a.not_judged.empty() ? std::string() : "<p>Not judged: " + escape_xml(a.not_judged) + ".</p>\n";
   HtmlTable t;
   t.caption = fmt::format("Goal: {:.0f} of {:.0f} points", a.score->points, a.score->of);
   t.heads = {"part", "", "how"};
@@ -190,7 +191,9 @@ std::string follow_on_words(const practice::Attempt& a) {
   if (a.follow_on->next_potted)
     words += *a.follow_on->next_potted ? ": the next ball was potted" : ": the next ball was not potted";
   else
-    words += fell.empty() ? ": nothing potted" : ": " + fell + " potted";
+    words += !fell.empty()                 ? ": " + fell + " potted"
+             : a.follow_on->unseen.empty() ? ": nothing potted"
+                                           : ": nothing potted as far as was seen";
   return "<p>" + escape_xml(words) + ".</p>\n";
 }
 

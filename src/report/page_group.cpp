@@ -46,7 +46,7 @@ std::string spread_list(const practice::GroupSummary& s) {
   if (s.direction.n > 1) item("direction", fmt::format("spread {:.2f}°", degrees(s.direction.sd)));
   if (s.white_placed > 0)
     item("white put down", fmt::format("half within {:.1f} mm of the mark", 1000 * s.white_placed));
-  if (s.follow_ons > 0) item("next ball", fmt::format("{} of {} potted", s.next_potted, s.follow_ons));
+  if (s.next_of > 0) item("next ball", fmt::format("{} of {} potted", s.next_potted, s.next_of));
   return out.empty() ? out : "<dl>\n" + out + "</dl>\n";
 }
 

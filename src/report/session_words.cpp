@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "report/words.hpp"
@@ -10,11 +11,17 @@ namespace baizetrace::report {
 namespace {
 
 constexpr int kFewestForBias = 5;    // attempts
-constexpr double kSurely = 2;        // standard uncertainties of the mean by which it must be off to be called a bias
 constexpr double kLeastBias = 0.05;  // m: less than a ball's width is no bias worth a word
 
+// Half the mean's 95 % interval, m.
+double half_interval(const practice::MeanSd& m) {
+  return practice::student(practice::kNinetyFive, m.n - 1.0) * m.sd / std::sqrt(static_cast<double>(m.n));
+}
 bool biased(const practice::MeanSd& m) {
-  return m.n >= kFewestForBias && std::abs(m.mean) > kLeastBias && std::abs(m.mean) > kSurely * m.sd / std::sqrt(m.n);
+  return m.n >= kFewestForBias && std::abs(m.mean) > kLeastBias && std::abs(m.mean) > half_interval(m);
+}
+bool surely_right(const practice::MeanSd& m) {
+  return m.n >= kFewestForBias && std::abs(m.mean) + half_interval(m) < kLeastBias;
 }
 
 std::string separation_words(const practice::GroupSummary& s) {
@@ -72,17 +79,19 @@ GroupWords group_words(const practice::GroupSummary& s) {
     say(fmt::format("You stop {:.0f} cm to the {} on average.", 100 * std::abs(s.across.mean),
                     s.across.mean > 0 ? "left" : "right"));
   say(separation_words(s));
-  if (s.by_hand > 0) say(fmt::format("{} ended by hand.", s.by_hand));
+  if (s.by_hand > 0) say(fmt::format("In {} the white was not seen to stop.", s.by_hand));
   if (s.white_placed > 0) say(fmt::format("Mark: {:.0f} mm.", 1000 * s.white_placed));
 
+  const bool off_cushions = !s.routes.empty() && std::none_of(s.routes.begin(), s.routes.end(),
+                                                              [](const auto& r) { return r.first.empty(); });
   constexpr double kCareless = 0.003;  // m: common practice, the trade's sheet
   if (s.white_placed > kCareless)
     w.advice = "Put the white down more carefully: half of the placings are off by more than 3 mm.";
   else if (biased(s.along) && (!biased(s.across) || std::abs(s.along.mean) >= std::abs(s.across.mean)))
     w.advice = s.along.mean < 0 ? "Try it firmer." : "Try it softer.";
   else if (biased(s.across))
-    w.advice = fmt::format("The pace is right; the white leaves its last cushion too far {}.",
-                           s.across.mean > 0 ? "left" : "right");
+    w.advice = fmt::format("{}he white {} too far {}.", surely_right(s.along) ? "The pace is right; t" : "T",
+                           off_cushions ? "leaves its last cushion" : "runs", s.across.mean > 0 ? "left" : "right");
   return w;
 }
 

@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "practice/pot.hpp"
+#include "practice/statistics.hpp"
 #include "practice/stop.hpp"
 #include "report/names.hpp"
 
@@ -16,7 +17,7 @@ namespace {
 constexpr std::size_t kMostContacts = 6;  // named in a sentence; the page's table holds all
 constexpr double kCloseGap = 0.105;       // m, two balls' widths: a gate nobody asked for is told when narrower
 constexpr double kClosePocket = 0.0525;   // m: a pocket is told when the white's edge came within a ball's width of it
-constexpr double kSurely = 2;             // standard uncertainties by which a limit must be cleared to be called so
+using practice::kSurely;
 
 std::string joined(const std::vector<std::string>& words) {
   std::string s;
@@ -176,7 +177,8 @@ void stop(const practice::Attempt& a, const table::Table& table, const WordsOpti
   const auto found = practice::rest_of(a);
   if (!found) {
     words.cannot_tell.emplace_back(
-        a.ended == practice::Ended::hand   ? "Where the white would have stopped: it was taken away before it rested."
+        a.ended == practice::Ended::hand
+            ? "Where the white would have stopped: it was not seen any more before it rested."
         : a.ended == practice::Ended::clip ? "Where the white stops: the recording ends before it rests."
                                            : "Where the white stopped: it was not seen at rest.");
     return;
@@ -184,10 +186,11 @@ void stop(const practice::Attempt& a, const table::Table& table, const WordsOpti
   const practice::Zone* zone = o.setup && o.setup->goal && o.setup->goal->zone ? &*o.setup->goal->zone : nullptr;
   const Place* rest = &found->place;
   if (found->extrapolated)
-    words.cannot_tell.push_back(fmt::format(
-        "Where the white would have stopped, surely: it was taken away while it rolled; the place told is where it "
-        "was going to, good to {:.0f} cm.",
-        100 * std::max(0.01, rest->u.maxCoeff())));
+    words.cannot_tell.push_back(
+        fmt::format("Where the white would have stopped, surely: it was not seen any more while it rolled; the place "
+                    "told is where it "
+                    "was going to, good to {:.0f} cm.",
+                    100 * std::max(0.01, rest->u.maxCoeff())));
   words.sentence += found->extrapolated ? " Would have stopped " : " Stopped ";
   if (zone) {
     const double by = zone->depth(rest->at), u = rest->u.maxCoeff();
@@ -220,7 +223,8 @@ void stop(const practice::Attempt& a, const table::Table& table, const WordsOpti
   }
   if (!a.leave) return;
   const practice::Leave& l = *a.leave;
-  words.sentence += fmt::format(" Leaves the {} ", ball_name(l.ball));
+  words.sentence += found->extrapolated ? fmt::format(" Would leave the {} about ", ball_name(l.ball))
+                                        : fmt::format(" Leaves the {} ", ball_name(l.ball));
   if (l.cut >= kPi / 2)
     words.sentence += fmt::format("no pot into the {}", table::trade_name_of_pocket(l.into));
   else
@@ -237,9 +241,12 @@ void pace(const practice::Attempt& a, AttemptWords& words) {
     return;
   }
   if (!a.strike->speed_told()) {
-    words.cannot_tell.push_back(fmt::format(
-        "How hard it was struck: {:.1f} m/s give or take {:.1f}, its first run was too short to tell better.",
-        a.strike->speed, a.strike->u.at("speed")));
+    const double u = a.strike->u.at("speed");
+    words.cannot_tell.push_back(
+        fmt::format("How hard it was struck: {:.{}f} m/s give or take {:.{}f}, {} to tell better.", a.strike->speed,
+                    u < 0.1 ? 2 : 1, u, u < 0.1 ? 2 : 1,
+                    a.strike->from == "whole motion" ? "its motion does not fit one strike well enough"
+                                                     : "its first run was too short"));
     return;
   }
   words.sentence += fmt::format(" Struck at {} m/s, {}.", pace_number(*a.strike), pace_words(a.strike->speed));
@@ -274,6 +281,10 @@ std::optional<Fullness> first_fullness(const practice::Attempt& a, double ball_r
   if (c == white->contacts.end()) return std::nullopt;
   const auto stood = a.before.find(c->with);
   if (stood == a.before.end()) return std::nullopt;
+  if (c->inferred) {
+    if (why) *why = fmt::format("How full the {} was hit: that was out of sight.", ball_name(c->with));
+    return std::nullopt;
+  }
   const Vec2 to = stood->second.at - c->at;
   const double u = std::hypot(c->u.maxCoeff(), stood->second.u.maxCoeff());
   // Balls of one set differ by less than 1 mm in diameter where they are not pool's lighter white; the touching
@@ -319,30 +330,33 @@ SessionWords words_of(const practice::Session& session, const table::Table& tabl
     const AttemptWords one = words_of(session.attempts[0], table, options);
     words = {one.verdict, one.sentence};
   } else {
-    std::size_t in = 0, judged = 0, hits = 0, scored = 0, in_off = 0, hand = 0, cut = 0, potted = 0;
+    std::size_t in = 0, judged = 0, hits = 0, scored = 0, unjudged = 0, in_off = 0, hand = 0, cut = 0, potted = 0;
     for (const practice::Attempt& a : session.attempts) {
       judged += a.pot_made.has_value() ? 1 : 0;
       in += a.pot_made.value_or(false) ? 1 : 0;
       scored += a.score ? 1 : 0;
-      hits += a.score && a.score->of > 0 && a.score->points >= a.score->of ? 1 : 0;
+      hits += practice::is_hit(a).value_or(false) ? 1 : 0;
+      unjudged += !a.not_judged.empty() && a.ended != practice::Ended::clip ? 1 : 0;
       in_off += a.in_off ? 1 : 0;
       hand += a.ended == practice::Ended::hand ? 1 : 0;
       cut += a.ended == practice::Ended::clip ? 1 : 0;
       potted += a.potted.size();
     }
-    words.verdict = judged > 0 ? fmt::format("{} played, {} in.", judged, in)
-                               : fmt::format("{} shots, {} {} potted.", n, potted, potted == 1 ? "ball" : "balls");
+    words.verdict = judged == n  ? fmt::format("{} played, {} in.", n, in)
+                    : judged > 0 ? fmt::format("{} played, {} of {} pots in.", n, in, judged)
+                                 : fmt::format("{} shots, {} {} potted.", n, potted, potted == 1 ? "ball" : "balls");
     std::vector<std::string> more;
-    if (judged > 0 && judged < n) more.push_back(fmt::format("{} not judged", n - judged));
+    if (unjudged > 0) more.push_back(fmt::format("{} not judged", unjudged));
     if (scored > 0) more.push_back(fmt::format("{} of {} met the whole goal", hits, scored));
     if (in_off > 0) more.push_back(fmt::format("{} in-off", in_off));
-    if (hand > 0) more.push_back(fmt::format("{} ended by hand", hand));
+    if (hand > 0) more.push_back(fmt::format("in {} the white was not seen to stop", hand));
     if (cut > 0) more.push_back(fmt::format("{} cut off by the end of the recording", cut));
     if (!more.empty()) words.sentence = capital(joined(more)) + ".";
   }
   if (!session.complete)
-    words.sentence += fmt::format("{}Measured up to {:.1f} s only: the recording is cut short or damaged there.",
-                                  words.sentence.empty() ? "" : " ", session.measured_until);
+    words.sentence +=
+        fmt::format("{}Measured up to {:.1f} s only: it was stopped there, or the recording is cut short or damaged.",
+                    words.sentence.empty() ? "" : " ", session.measured_until);
   return words;
 }
 

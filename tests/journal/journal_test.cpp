@@ -274,9 +274,27 @@ TEST(Trend, LedBySpreadAndTiringOnlyOverSeveralEvenings) {
   for (int k = 3; k < 7; ++k) ASSERT_TRUE(j->add(evening(k), {}, setups()));
   const Trend t = *j->trend(filter);
   EXPECT_NEAR(*t.spread_per_evening, -0.02, 0.003);
+  EXPECT_LT(t.spread_by_chance, 0.01);
   EXPECT_NEAR(t.tiring->mean, 0.001, 0.0006);
   EXPECT_GT(t.tiring_interval->low, 0);
   EXPECT_FALSE(t.halves) << "a percentage of fewer than 100 attempts a side shows no change";
+}
+
+// Evenings of different shots tell no trend of either.
+TEST(Trend, IsOfOneSetup) {
+  const tests::ScratchFolder folder;
+  auto j = Journal::open(folder.file("j.db"));
+  for (int k = 0; k < 4; ++k) ASSERT_TRUE(j->add(session(k, 15), {}, setups()));
+  EXPECT_TRUE(j->trend({})->spread_per_evening);
+  EXPECT_TRUE(j->trend({})->one_shot);
+  practice::Session other = session(4, 15);
+  other.groups[0].setup->second = "Invented: another";
+  auto named = setups();
+  named[0]->title = "Invented: another";
+  ASSERT_TRUE(j->add(other, {}, named));
+  EXPECT_FALSE(j->trend({})->one_shot);
+  EXPECT_FALSE(j->trend({})->spread_per_evening);
+  EXPECT_TRUE(j->trend({"Invented: green for the brown", "", std::nullopt})->spread_per_evening);
 }
 
 // The command, as a user runs it.

@@ -130,6 +130,29 @@ TEST(TheilSen, SensExample) {
   EXPECT_FALSE(theil_sen(std::vector<double>{1, 1}, std::vector<double>{1, 2}));
 }
 
+// Kendall, Biometrika 30 (1938) 81-93: of the n! orders of n values one rises all the way and n - 1 have a single pair
+// the other way about; from 40 on the normal distribution with variance n (n - 1) (2 n + 5) / 18.
+TEST(ByChance, CountsOrders) {
+  EXPECT_NEAR(by_chance(std::vector<double>{1, 2, 3, 4}), 2.0 / 24, 1e-12);
+  EXPECT_NEAR(by_chance(std::vector<double>{5, 4, 3, 2, 1}), 2.0 / 120, 1e-12);
+  EXPECT_NEAR(by_chance(std::vector<double>{1, 2, 3, 5, 4}), 2 * (1 + 4) / 120.0, 1e-12);
+  EXPECT_NEAR(by_chance(std::vector<double>{2, 1, 4, 3}), 18.0 / 24, 1e-12);
+  EXPECT_NEAR(by_chance(std::vector<double>{3, 3, 3}), 1, 1e-12);
+  EXPECT_NEAR(by_chance(std::vector<double>{}), 1, 1e-12);
+  // What is counted for 40 is nearly what the normal distribution says: rising, but for every third value.
+  std::vector<double> v;
+  double rising = 0;
+  for (int k = 0; k < 40; ++k) {
+    v.push_back(k % 3 == 0 ? 40.5 - k : k);
+    for (int i = 0; i < k; ++i) rising += v[static_cast<std::size_t>(k)] > v[static_cast<std::size_t>(i)] ? 1 : -1;
+  }
+  const double normal = std::erfc(rising / std::sqrt(40.0 * 39 * 85 / 18) / std::sqrt(2.0));
+  EXPECT_LT(normal, 0.2);
+  EXPECT_NEAR(by_chance(v) / normal, 1, 0.1);
+  v.push_back(41);
+  EXPECT_LT(by_chance(v), by_chance(std::span(v).first(40)));
+}
+
 TEST(WhatSeparates, SaidOnlyWhenTheNumbersCarryIt) {
   support::Dice dice{3};
   Quantity pace{"pace", {}, {}}, side{"side", {}, {}};

@@ -132,7 +132,7 @@ TEST(Page, SaysWhatIsAssumedRefusedAndWarned) {
   EXPECT_THAT(page, HasSubstr("0.31 pixels (0.7 mm) RMS"));
   practice::Session cut = invented::session(1);
   cut.complete = false;
-  EXPECT_THAT(invented::page(cut, 640), HasSubstr("the recording is cut short or damaged there"));
+  EXPECT_THAT(invented::page(cut, 640), HasSubstr("it was stopped there, or the recording is cut short or damaged"));
 }
 
 TEST(Page, IsTheSameEveryTime) {

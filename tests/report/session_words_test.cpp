@@ -56,6 +56,24 @@ TEST(SessionWords, SaysNothingThatTheNumbersDoNotCarry) {
   EXPECT_THAT(group_words(s).lead, HasSubstr("Your good ones are firmer: 2.31 m/s against 2.18."));
 }
 
+// "You run short ... the pace is right": it is where the numbers show it. A shot off no cushion leaves none.
+TEST(SessionWords, ThePaceIsRightOnlyWhereTheNumbersShowIt) {
+  practice::GroupSummary s = twenty();
+  s.white_placed = 0.001;
+  s.across = {19, 0.21, 0.10};
+  s.routes = {{{"left", "baulk"}, 19}};
+  s.along = {19, 0.005, 0.02};
+  EXPECT_EQ(group_words(s).advice, "The pace is right; the white leaves its last cushion too far left.");
+  s.along = {19, -0.16, 0.10};
+  EXPECT_EQ(group_words(s).advice, "The white leaves its last cushion too far left.");
+  s.along = {19, 0.005, 0.20};  // may be 10 cm off
+  s.routes = {{{}, 19}};
+  EXPECT_EQ(group_words(s).advice, "The white runs too far left.");
+  // Of five the mean is known far worse than two standard uncertainties say.
+  s.along = {5, -0.22, 0.20};
+  EXPECT_THAT(group_words(s).lead, Not(HasSubstr("You run")));
+}
+
 TEST(SessionPage, HoldsBoxesEllipseTableAndTellsHitsFromMissesWithoutColour) {
   const invented::Evening e = invented::evening(6);
   const std::string page = invented::page(e.session, 640, &e.setup);

@@ -167,6 +167,17 @@ TEST(Words, WithoutASetupNothingIsSaidAboutWhatWasMeant) {
   EXPECT_THAT(w.sentence, Not(HasSubstr("missed")));
 }
 
+// How full a ball was hit out of sight is worked out from what came of it, and not told (drawn 234: "nearly full" of a
+// thin one).
+TEST(Words, AHitOutOfSightHasNoFullness) {
+  practice::Attempt a = attempt();
+  ASSERT_TRUE(first_fullness(a, 0.02625));
+  a.balls["white"].contacts.front().inferred = true;
+  std::string why;
+  EXPECT_FALSE(first_fullness(a, 0.02625, &why));
+  EXPECT_EQ(why, "How full the green was hit: that was out of sight.");
+}
+
 // A pot that only the hit tells is told as one, and that nobody saw it.
 TEST(Words, APotThatWasNotSeenIsSaidToBe) {
   practice::Attempt a = attempt();
@@ -250,8 +261,54 @@ TEST(Words, EndedByHandSaysWhatCannotBeTold) {
   const practice::Attempt a = invented::session(5).attempts[4];
   const AttemptWords w = words_of(a, full_size());
   EXPECT_THAT(w.sentence, Not(HasSubstr("Stopped")));
-  EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("taken away before it rested")));
+  EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("not seen any more before it rested")));
   EXPECT_THAT(w.cannot_tell, testing::Contains(HasSubstr("out of sight")));
+}
+
+// A session in which not every pot could be judged says of how many it tells; one whose goal asks for no pot is not
+// "not judged"; a hit is the whole goal, whatever points are given for.
+TEST(Words, WhatWasNotJudgedIsCountedApart) {
+  practice::Session s = invented::session(4);
+  for (practice::Attempt& a : s.attempts) a.score = practice::Score{1, 1, {{"pot", true, ""}, {"zone", false, ""}}};
+  s.attempts[1].pot_made.reset();
+  s.attempts[1].score.reset();
+  s.attempts[1].not_judged = "what became of the green was not seen";
+  const SessionWords w = words_of(s, full_size());
+  EXPECT_EQ(w.verdict, "4 played, 2 of 3 pots in.");
+  EXPECT_THAT(w.sentence, HasSubstr("1 not judged"));
+  EXPECT_THAT(w.sentence, HasSubstr("0 of 3 met the whole goal"));
+  for (practice::Attempt& a : s.attempts) a.pot_made.reset(), a.not_judged.clear();
+  EXPECT_THAT(words_of(s, full_size()).sentence, Not(HasSubstr("not judged")));
+}
+
+TEST(Words, APaceThatIsNotToldHasItsReasonAndItsDecimals) {
+  practice::Attempt a = attempt();
+  a.strike = practice::Strike{0.52, 0, std::nullopt, std::nullopt, {{"speed", 0.04}}};
+  a.strike->from = "whole motion";
+  const auto told = words_of(a, full_size()).cannot_tell;
+  EXPECT_THAT(told, testing::Contains(HasSubstr("0.52 m/s give or take 0.04, its motion")));
+  a.strike->from = "first run";
+  a.strike->u["speed"] = 0.3;
+  EXPECT_THAT(words_of(a, full_size()).cannot_tell,
+              testing::Contains(HasSubstr("0.5 m/s give or take 0.3, its first run")));
+}
+
+// Drawn 342 and 360: whites that were lost on their way "touched nothing more", though they did.
+TEST(MissTable, WhatALostWhiteTouchedNextIsNotSaid) {
+  practice::Attempt a = attempt();
+  a.meant.emplace();
+  a.meant->contacts = a.balls["white"].contacts;
+  a.comparison.emplace();
+  for (const Contact& c : a.meant->contacts) a.comparison->at_contacts.emplace_back(c.with, 0.05);
+  Contact more = a.meant->contacts.back();
+  more.with = "right";
+  a.meant->contacts.push_back(more);
+  EXPECT_THAT(parting_words(a), HasSubstr("then it touched nothing more where yellow-side cushion was meant"));
+  a.balls["white"].told_until = 2.0;
+  EXPECT_THAT(parting_words(a), Not(HasSubstr("then it touched")));
+  a.balls["white"].told_until.reset();
+  a.ended = practice::Ended::hand;
+  EXPECT_THAT(parting_words(a), Not(HasSubstr("then it touched")));
 }
 
 TEST(Words, MissedWrongPocketAndInOff) {
@@ -279,7 +336,7 @@ TEST(Words, MissedWrongPocketAndInOff) {
 TEST(Words, ASessionIsCountedAndACutSaid) {
   practice::Session s = invented::session(6);
   EXPECT_EQ(words_of(s, full_size()).verdict, "6 played, 5 in.");
-  EXPECT_THAT(words_of(s, full_size()).sentence, HasSubstr("1 ended by hand"));
+  EXPECT_THAT(words_of(s, full_size()).sentence, HasSubstr("n 1 the white was not seen to stop"));
   s.complete = false;
   s.measured_until = 41.5;
   EXPECT_THAT(words_of(s, full_size()).sentence, HasSubstr("Measured up to 41.5 s only"));
