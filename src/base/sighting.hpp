@@ -25,6 +25,7 @@ struct Sighting {
   double visible = 1;            // share of the outline that could be used, 0..1
   bool fresh = true;             // false: the picture there has not changed since the last fit, whose place is repeated
                                  // here: its error is that fit's, and averaging does not lessen it
+  bool again = false;            // the whole picture is the one before once more: it shows where the ball was then
   bool streak = false;           // smeared by motion: `at` is where it was at mid-exposure
   std::optional<Vec2> velocity;  // m/s from the streak's own length and direction, when it tells
   // Natural logarithm of how well each kind of the ball set explains the colour; same order as BallSet::kinds,

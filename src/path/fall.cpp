@@ -69,8 +69,9 @@ void find_fall(Found& found, const World& world, double last_seen, double within
     std::optional<double> first;
     const Surface* what = nullptr;
     for (const Surface& s : world.surfaces) {
-      const bool again = chain.legs.back().touch.kind == Touch::Kind::surface &&
-                         (chain.legs.back().touch.surface.centre - s.centre).norm() < 1e-9;
+      const Surface& met = chain.legs.back().touch.surface;
+      const bool again = chain.legs.back().touch.kind == Touch::Kind::surface && met.kind == s.kind &&
+                         (met.centre - s.centre).norm() < 1e-9 && (met.a - s.a).norm() < 1e-9;
       if (again) continue;
       // A jaw out of sight counts only where the path would run into it, not along it; a nose, surely.
       constexpr double kSurelyInto = 0.0015, kSurelyStopped = 0.004;  // m

@@ -224,6 +224,7 @@ void add_impacts(const Problem& problem, const Layout& layout, const std::vector
         pair.mass[1] = touch.mass;
         pair.pulled = std::hypot(chain.pulled, touch.pulled);
         pair.state[1].at = touch.place + touch.velocity * (chain.legs[k].leg.t - touch.time);
+        pair.state[1].v_in = touch.velocity;
       }
       const std::vector<double> r = impact_residuals(pair, problem.impact);
       for (const double x : r) out.cost += 0.5 * x * x;

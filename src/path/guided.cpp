@@ -108,11 +108,17 @@ BallTrack guided(const BallTrack& track, const std::vector<Sighting>& strays, st
   for (const Sighting& s : track.seen)
     if (s.time <= begun.t && (s.at - track.before->at).norm() < 0.01) out.seen.push_back(s);
   out.seen.insert(out.seen.end(), taken.begin(), taken.end());
-  // What follows is still its own, unless it fell there.
-  bool falls = false;
-  if (!track.after)
-    for (const Surface& s : world.surfaces)
-      falls = falls || (s.kind == ContactKind::pocket && s.gap(leg.at(end, world.cloth)) < 0.06);
+  // What follows is still its own, unless it fell there; and what is seen often away from every pocket did not fall.
+  constexpr double kAtAPocket = 0.06;  // m
+  constexpr int kOften = 4;
+  const auto at_a_pocket = [&](const Vec2& p) {
+    return std::any_of(world.surfaces.begin(), world.surfaces.end(),
+                       [&](const Surface& s) { return s.kind == ContactKind::pocket && s.gap(p) < kAtAPocket; });
+  };
+  const auto since = std::count_if(track.seen.begin(), track.seen.end(), [&](const Sighting& s) {
+    return s.time > std::max(end, taken.back().time) && !at_a_pocket(s.at);
+  });
+  const bool falls = !track.after && since < kOften && at_a_pocket(leg.at(end, world.cloth));
   for (const Sighting& s : track.seen)
     if (!falls && s.time > std::max(end, taken.back().time)) out.seen.push_back(s);
   return out;

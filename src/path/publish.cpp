@@ -18,6 +18,7 @@ bool in_sight(const Chain& chain, double time, const std::vector<double>& frames
     if (f <= time) before = std::max(before, f);
     if (f > time) after = std::min(after, f);
   }
+  if (after > 1e8) return false;
   constexpr double kRow = 0.04;  // s: a frame's rows may be this much later than its timestamp
   for (const Seen& s : chain.seen)
     if (s.trusted && s.time >= before - kRow && s.time <= after + kRow) return true;

@@ -184,6 +184,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
     const double mass = balls.kinds[balls.kind_of(track->ball).value_or(0)].mass;
     // A hit ball is looked for where it was sent.
     const auto begun = set_off(*track, mass, found);
+    world.begun = begun;
     if (begun) {
       led.push_back(guided(*track, episode.strays, balls.kind_of(track->ball).value_or(0), *begun, world));
       track = &led.back();
@@ -234,12 +235,15 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
     }
   }
   if (tell_noses_from_jaws(problem, worlds)) fit(problem, fit_options);
-  // Balls that vanished: did they fall? Jaws on the way become legs, then all is fitted once more.
+  // Balls that vanished: did they fall? Jaws on the way become legs, then all is fitted once more. Where the recording
+  // ends nothing is known of what comes after it.
+  const double ends = episode.cut && !episode.frame_times.empty() ? episode.frame_times.back() + options.readout : 1e18;
   for (std::size_t i = 0; i < found.size(); ++i) {
     found[i].chain = problem.chains[i];
     found[i].cloth = problem.cloth;
     if (!tracks[i]->after && (!found[i].lost || heads_into_a_pocket(found[i], worlds[i])))
-      find_fall(found[i], worlds[i], last_seen(found[i].chain), kFallWithin);
+      find_fall(found[i], worlds[i], last_seen(found[i].chain),
+                std::clamp(ends - last_seen(found[i].chain), 0.0, kFallWithin));
     // In the open it is a hand that makes a ball vanish before a nose.
     found[i].went_under = always_hidden(episode, found[i]);
     found[i].came_back = found[i].came_back && found[i].went_under;
@@ -262,7 +266,7 @@ EpisodePaths reconstruct(const Episode& episode, const table::Table& table, cons
       // Of many alike another one may have been seen.
       const bool again = balls.kinds[kind].count == 1 && seen_again(episode, kind, last, worlds[i], found, found[i]);
       settle_fall(found[i], worlds[i], last, again);
-      if (met_unfollowed(found[i], episode, found)) found[i].pocket.reset();
+      if (met_unfollowed(found[i], episode, found) || found[i].pocket_time > ends) found[i].pocket.reset();
     }
     out.balls.push_back(publish(from, i, found[i], *tracks[i]));
   }

@@ -6,6 +6,7 @@
 
 #include "path/contact.hpp"
 #include "path/hidden.hpp"
+#include "path/nose_first.hpp"
 #include "path/window.hpp"
 
 namespace baizetrace::path {
@@ -253,6 +254,11 @@ bool better(const Found& a, const Found& b) {
   return a.trusted > b.trusted;
 }
 
+// What is left over of all its sightings.
+double cost_of(Found found, const World& world) {
+  return fit_window(found.chain, world, found.cloth, found.chain.seen.size(), kThorough, found.chain.legs.size(), 0);
+}
+
 // A ball that lay at its place and was first seen moving at sighting `i`, then at `k`.
 Chain begun_at(const Chain& still, std::size_t i, std::size_t k) {
   Chain chain = still;
@@ -371,6 +377,17 @@ std::optional<Found> search(const BallTrack& track, double radius, double mass, 
       if (k >= n) break;
       Found found = read(begun_at(chain, i, k), world, track, k);
       if (!best || better(found, *best)) best = std::move(found);
+      if (start == 0) {
+        std::optional<double> least;
+        for (Chain& off : nose_first(chain, i, k, world)) {
+          found = read(std::move(off), world, track, i);
+          constexpr int kFewer = 2;       // sightings that it may explain fewer: they were taken for its start
+          constexpr double kCosts = 2.0;  // what one more contact must save
+          if (found.lost || found.trusted + kFewer < best->trusted) continue;
+          if (!least) least = best->lost ? 1e18 : cost_of(*best, world);
+          if (const double cost = cost_of(found, world) + kCosts; cost < *least) least = cost, best = std::move(found);
+        }
+      }
       for (const Other& o : world.others) {
         const bool sent = start == 0 && sent_unseen(*best, o, chain.seen[i].time);
         if (start > 0 || (!best->lost && !sent)) continue;

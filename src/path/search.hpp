@@ -40,6 +40,7 @@ struct World {
   Cloth cloth;                           // prior
   double slide_sd = 0.2, roll_sd = 0.2;  // of its logarithms
   ImpactPrior impact;
+  std::optional<Leg> begun;  // how the hit that sent it off says that it began
   double model_sd = 0.0005;  // m: what a leg may miss a sighting by beside its stated error (model, picture)
 };
 

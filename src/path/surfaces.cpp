@@ -64,6 +64,7 @@ std::vector<Surface> surfaces_of(const table::Table& table, double ball_radius) 
 
 std::optional<double> first_touch(const Leg& leg, const Cloth& cloth, const Surface& s, double from, double to,
                                   double slack, double level) {
+  from = std::max(from, leg.t);
   to = std::min(to, leg.rests(cloth));
   if (!(to > from)) return std::nullopt;
   // A ball covers at most this between two looks at the gap; arcs are 60 mm and more across.

@@ -75,7 +75,8 @@ std::vector<Seen> prepare(const BallTrack& track, const World& world) {
     seen.root = Mat2(c.inverse().llt().matrixU());
     seen.sd = std::sqrt(0.5 * c.trace());
     // What has been seen to drop does not come back; a ball at rest over the edge of the fall would not drop.
-    seen.trusted = possible && !(fallen && !track.after);
+    // Nor does a picture shown once more tell that a ball had not been struck yet.
+    seen.trusted = possible && !s.again && !(fallen && !track.after);
     out.push_back(seen);
   }
   return out;

@@ -287,6 +287,7 @@ Look Eye::State::look_again(const video::Frame& frame) {
     s.frame = frame.index;
     s.time += later;
     s.fresh = false;
+    s.again = true;
   }
   for (KnownBall& k : known) {
     if (!k.seen) continue;

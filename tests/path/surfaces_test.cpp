@@ -39,6 +39,21 @@ TEST(Surfaces, FirstTouchOfARollIsWhereTheParabolaCrosses) {
   }
 }
 
+// Asked for from before the leg began, when nothing moved: a stride there would pass over an arc.
+TEST(Surfaces, ALegTouchesNothingBeforeItBegins) {
+  const table::Table table = full_size();
+  Leg leg;
+  leg.t = 1.0;
+  leg.p = {-0.80, -1.70};
+  leg.v = 1.5 * Vec2(-0.9152 + 0.80, -1.8107 + 1.70).normalized();
+  for (const Surface& s : surfaces_of(table, kRadius)) {
+    if (s.kind != ContactKind::pocket || s.name != "baulk-left") continue;
+    const auto exact = first_touch(leg, {}, s, 1.0, 3, 0), early = first_touch(leg, {}, s, 0.98, 3, 0);
+    ASSERT_TRUE(exact && early);
+    EXPECT_NEAR(*early, *exact, 1e-9);
+  }
+}
+
 TEST(Surfaces, AJawGoesOnFromItsNoseWithoutAStep) {
   const table::Table table = full_size();
   const auto all = surfaces_of(table, kRadius);

@@ -47,6 +47,7 @@ TEST(Eye, AFrameThatRepeatsThePictureShowsWhatLiesThere) {
         EXPECT_EQ(more.sightings[i].at, look.sightings[i].at);
         EXPECT_NEAR(more.sightings[i].time, look.sightings[i].time + kLater, 1e-12);
         EXPECT_FALSE(more.sightings[i].fresh);
+        EXPECT_TRUE(more.sightings[i].again);
       }
     }
     if (frame->time > strike + 0.25) {
